@@ -1,0 +1,78 @@
+package result
+
+// Quiet is the noise floor recorded one way: nothing touched, or a hand on
+// the ground.
+type Quiet struct {
+	Label          string   `json:"label" jsonschema_description:"quiet, quiet with hand, or gaps between events"`
+	Hand           bool     `json:"hand"`
+	Takes          []int    `json:"takes"`
+	FloorDBFS      Quantity `json:"floor_dbfs" jsonschema_description:"20 Hz to 20 kHz"`
+	FloorADBFS     Quantity `json:"floor_a_dbfs" jsonschema_description:"A-weighted, IEC 61672-1"`
+	WithoutHumDBFS Quantity `json:"without_hum_dbfs"`
+	UpperHz        float64  `json:"upper_hz" jsonschema_description:"20 kHz, or as far as the rate reaches"`
+	ExcludedShare  float64  `json:"excluded_share" jsonschema_description:"share of the take left out because something was touched"`
+	ThirdOctaves   []Band   `json:"third_octaves" jsonschema_description:"dBFS in each band"`
+	PSD            PSD      `json:"psd"`
+	Hum            *Hum     `json:"hum" jsonschema_description:"null: no hum stands out"`
+	OtherLines     []Line   `json:"other_lines"`
+}
+
+// PSD is a power spectral density thinned for drawing.
+type PSD struct {
+	Hz        []float64 `json:"hz"`
+	DBFSPerHz []float64 `json:"dbfs_per_hz"`
+}
+
+// Hum is what the mains puts in.
+type Hum struct {
+	MainsHz      float64  `json:"mains_hz" jsonschema_description:"as found"`
+	MainsNominal int      `json:"mains_nominal_hz" jsonschema:"enum=50,enum=60"`
+	Certain      bool     `json:"certain" jsonschema_description:"a line stands 6 dB out of the noise"`
+	TotalDBFS    float64  `json:"total_dbfs"`
+	OddDBFS      *float64 `json:"odd_dbfs"`
+	EvenDBFS     *float64 `json:"even_dbfs"`
+	Lines        []Line   `json:"lines"`
+}
+
+// Line is one spectral line.
+type Line struct {
+	Order        int     `json:"order" jsonschema_description:"harmonic of the mains; 0: none"`
+	Hz           float64 `json:"hz"`
+	LevelDBFS    float64 `json:"level_dbfs"`
+	AboveFloorDB float64 `json:"above_floor_db"`
+}
+
+// Sweep is a true relative response, by deconvolution of an exponential sweep.
+type Sweep struct {
+	Take         int          `json:"take"`
+	String       int          `json:"string" jsonschema_description:"0: whole bridge"`
+	Reference    string       `json:"reference" jsonschema_description:"file, or the stimulus parameters"`
+	ClockPPM     float64      `json:"clock_ppm" jsonschema_description:"recorder against player, corrected"`
+	Hz           []float64    `json:"hz"`
+	MagnitudeDB  []float64    `json:"magnitude_db"`
+	GroupDelayMS []float64    `json:"group_delay_ms"`
+	SNRDB        []float64    `json:"snr_db"`
+	ImpulseMS    []float64    `json:"impulse_ms"`
+	Impulse      []float64    `json:"impulse"`
+	Window       string       `json:"window"`
+	LowMinus3Hz  *float64     `json:"low_minus_3db_hz"`
+	HighMinus3Hz *float64     `json:"high_minus_3db_hz"`
+	CornerHz     Quantity     `json:"corner_hz" jsonschema_description:"fitted first-order low corner"`
+	Peaks        []Peak       `json:"peaks"`
+	Distortion   []Distortion `json:"distortion"`
+	Notes        []string     `json:"notes,omitempty"`
+}
+
+// Peak is a resonance in a sweep response.
+type Peak struct {
+	Hz      float64 `json:"hz"`
+	LevelDB float64 `json:"level_db"`
+	Q       float64 `json:"q"`
+}
+
+// Distortion is one order of harmonic distortion against frequency.
+type Distortion struct {
+	Order   int       `json:"order"`
+	Hz      []float64 `json:"hz" jsonschema_description:"frequency of the fundamental"`
+	LevelDB []float64 `json:"level_db" jsonschema_description:"re the fundamental"`
+}

@@ -1,0 +1,11 @@
+package result
+
+import (
+	_ "embed"
+)
+
+// Schema is the JSON Schema (draft 2020-12) of results.json, kept in step
+// with [Results] by a test.
+//
+//go:embed results.schema.json
+var Schema []byte

@@ -1,0 +1,240 @@
+package result
+
+import (
+	"bytes"
+	"encoding/json"
+	"flag"
+	"math"
+	"os"
+	"reflect"
+	"strings"
+	"testing"
+
+	"github.com/google/go-cmp/cmp"
+	"github.com/invopop/jsonschema"
+	validate "github.com/santhosh-tekuri/jsonschema/v6"
+
+	"saddlewise/analysis/stats"
+)
+
+var update = flag.Bool("update", false, "rewrite results.schema.json from the types")
+
+func reflected(t *testing.T) []byte {
+	t.Helper()
+	r := &jsonschema.Reflector{
+		Anonymous:                  true,
+		RequiredFromJSONSchemaTags: false,
+	}
+	s := r.Reflect(&Results{})
+	s.Title = "Saddlewise results"
+	s.Description = "What the analysis of one stage of a pickup build found."
+	text, err := json.MarshalIndent(s, "", "  ")
+	if err != nil {
+		t.Fatal(err)
+	}
+	return append(withNulls(t, text), '\n')
+}
+
+// withNulls rewrites the schema so that pointers and slices, which Go encodes
+// as null when nil, may be null.
+func withNulls(t *testing.T, text []byte) []byte {
+	t.Helper()
+	var doc map[string]any
+	if err := json.Unmarshal(text, &doc); err != nil {
+		t.Fatal(err)
+	}
+	defs := doc["$defs"].(map[string]any)
+	for name, typ := range structTypes(reflect.TypeFor[Results](), map[string]reflect.Type{}) {
+		def, ok := defs[name].(map[string]any)
+		if !ok {
+			t.Fatalf("no definition of %s in the schema", name)
+		}
+		allowNull(def["properties"].(map[string]any), typ)
+	}
+	out, err := json.MarshalIndent(doc, "", "  ")
+	if err != nil {
+		t.Fatal(err)
+	}
+	return out
+}
+
+func allowNull(props map[string]any, typ reflect.Type) {
+	for f := range fields(typ) {
+		if k := f.Type.Kind(); k != reflect.Pointer && k != reflect.Slice {
+			continue
+		}
+		key, opts, _ := strings.Cut(f.Tag.Get("json"), ",")
+		if strings.Contains(opts, "omitempty") {
+			continue
+		}
+		prop := props[key].(map[string]any)
+		about := prop["description"]
+		delete(prop, "description")
+		wrapped := map[string]any{"anyOf": []any{prop, map[string]any{"type": "null"}}}
+		if about != nil {
+			wrapped["description"] = about
+		}
+		props[key] = wrapped
+	}
+}
+
+func fields(typ reflect.Type) func(func(reflect.StructField) bool) {
+	return func(yield func(reflect.StructField) bool) {
+		for i := range typ.NumField() {
+			if !yield(typ.Field(i)) {
+				return
+			}
+		}
+	}
+}
+
+func structTypes(typ reflect.Type, seen map[string]reflect.Type) map[string]reflect.Type {
+	for typ.Kind() == reflect.Pointer || typ.Kind() == reflect.Slice || typ.Kind() == reflect.Array {
+		typ = typ.Elem()
+	}
+	if typ.Kind() != reflect.Struct || seen[typ.Name()] != nil {
+		return seen
+	}
+	seen[typ.Name()] = typ
+	for f := range fields(typ) {
+		structTypes(f.Type, seen)
+	}
+	return seen
+}
+
+func TestSchemaIsInStep(t *testing.T) {
+	want := reflected(t)
+	if *update {
+		if err := os.WriteFile("results.schema.json", want, 0o644); err != nil {
+			t.Fatal(err)
+		}
+		return
+	}
+	if d := cmp.Diff(string(want), string(Schema)); d != "" {
+		t.Errorf("results.schema.json is out of step with the types; run go test -update here (-types +file):\n%s", d)
+	}
+}
+
+func compiled(t *testing.T) *validate.Schema {
+	t.Helper()
+	doc, err := validate.UnmarshalJSON(bytes.NewReader(Schema))
+	if err != nil {
+		t.Fatal(err)
+	}
+	c := validate.NewCompiler()
+	if err := c.AddResource("results.schema.json", doc); err != nil {
+		t.Fatal(err)
+	}
+	s, err := c.Compile("results.schema.json")
+	if err != nil {
+		t.Fatal(err)
+	}
+	return s
+}
+
+func check(t *testing.T, s *validate.Schema, text []byte) error {
+	t.Helper()
+	inst, err := validate.UnmarshalJSON(bytes.NewReader(text))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return s.Validate(inst)
+}
+
+// filled sets every field, to any depth, so that the schema is tried on all.
+func filled(v reflect.Value) {
+	switch v.Kind() {
+	case reflect.Pointer:
+		v.Set(reflect.New(v.Type().Elem()))
+		filled(v.Elem())
+	case reflect.Slice:
+		v.Set(reflect.MakeSlice(v.Type(), 1, 1))
+		filled(v.Index(0))
+	case reflect.Array:
+		for i := range v.Len() {
+			filled(v.Index(i))
+		}
+	case reflect.Struct:
+		for i := range v.NumField() {
+			if first := enumOf(v.Type().Field(i)); first != "" && v.Field(i).Kind() == reflect.String {
+				v.Field(i).SetString(first)
+				continue
+			}
+			filled(v.Field(i))
+		}
+	case reflect.String:
+		v.SetString("x")
+	case reflect.Float64:
+		v.SetFloat(math.Pi)
+	}
+}
+
+func enumOf(f reflect.StructField) string {
+	for part := range strings.SplitSeq(f.Tag.Get("jsonschema"), ",") {
+		if e, ok := strings.CutPrefix(part, "enum="); ok {
+			return e
+		}
+	}
+	return ""
+}
+
+func TestSchemaAcceptsResults(t *testing.T) {
+	s := compiled(t)
+	var full Results
+	filled(reflect.ValueOf(&full).Elem())
+	full.Quiet[0].Hum.MainsNominal = 50
+	cases := map[string]*Results{
+		"zero value": {Verdict: Verdict{Word: Recheck}},
+		"all fields": &full,
+	}
+	for name, r := range cases {
+		text, err := json.Marshal(r)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := check(t, s, text); err != nil {
+			t.Errorf("%s: %v", name, err)
+		}
+	}
+}
+
+func TestSchemaRefuses(t *testing.T) {
+	s := compiled(t)
+	ok, err := json.Marshal(Results{Verdict: Verdict{Word: Ready}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for name, edit := range map[string]func(map[string]any){
+		"unknown key":     func(m map[string]any) { m["surprise"] = 1 },
+		"missing takes":   func(m map[string]any) { delete(m, "takes") },
+		"unknown verdict": func(m map[string]any) { m["verdict"].(map[string]any)["word"] = "fine" },
+		"text for number": func(m map[string]any) { m["schema_version"] = "1" },
+	} {
+		var doc map[string]any
+		if err := json.Unmarshal(ok, &doc); err != nil {
+			t.Fatal(err)
+		}
+		edit(doc)
+		text, err := json.Marshal(doc)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if check(t, s, text) == nil {
+			t.Errorf("%s: accepted", name)
+		}
+	}
+}
+
+func TestRowsKeepReasons(t *testing.T) {
+	r := Results{Strings: []String{
+		{Number: 1, Tap: &Tap{LevelDBFS: Quantity{Estimate: &stats.Estimate{Median: -20, N: 8}}}},
+		{Number: 2, Pluck: &Pluck{T60S: Quantity{Reason: "noise leaves 18 dB; 25 dB are needed"}}},
+	}}
+	rows := r.Rows()
+	if len(rows) != 2 {
+		t.Fatalf("got %d rows, want the tap level and the reason: %+v", len(rows), rows)
+	}
+	if rows[0].Unit != "dBFS" || rows[1].Unit != "s" || rows[1].Quantity.Known() {
+		t.Errorf("got %+v", rows)
+	}
+}
