@@ -1,0 +1,95 @@
+package report
+
+import (
+	"bytes"
+	"fmt"
+
+	"gonum.org/v1/plot"
+	"gonum.org/v1/plot/vg"
+	"gonum.org/v1/plot/vg/draw"
+	"gonum.org/v1/plot/vg/vgimg"
+	"gonum.org/v1/plot/vg/vgsvg"
+)
+
+// figure is one picture of the report: panels in a grid under a title.
+type figure struct {
+	name    string         // file name without its ending
+	title   string         // what is drawn
+	legend  string         // small line under the title: marks, intervals, counts
+	caption string         // one sentence that says what to see, from the data
+	panels  [][]*plot.Plot // rows of equal length; nil leaves a hole
+	height  vg.Length
+}
+
+const (
+	figureMargin = vg.Length(10)
+	headHeight   = vg.Length(40)
+)
+
+// png draws the figure at the house resolution.
+func (f figure) png() ([]byte, error) {
+	c := vgimg.NewWith(vgimg.UseWH(figureWide, f.height), vgimg.UseDPI(figureDPI), vgimg.UseBackgroundColor(paper))
+	f.draw(draw.New(c))
+	var buf bytes.Buffer
+	if _, err := (vgimg.PngCanvas{Canvas: c}).WriteTo(&buf); err != nil {
+		return nil, fmt.Errorf("draw %s.png: %w", f.name, err)
+	}
+	return buf.Bytes(), nil
+}
+
+// svg draws the figure as scalable vectors.
+func (f figure) svg() ([]byte, error) {
+	c := vgsvg.New(figureWide, f.height)
+	f.draw(draw.New(c))
+	var buf bytes.Buffer
+	if _, err := c.WriteTo(&buf); err != nil {
+		return nil, fmt.Errorf("draw %s.svg: %w", f.name, err)
+	}
+	return buf.Bytes(), nil
+}
+
+func (f figure) draw(c draw.Canvas) {
+	c.SetColor(paper)
+	c.Fill(c.Rectangle.Path())
+	c = draw.Crop(c, figureMargin, -figureMargin, figureMargin, -figureMargin)
+	head := textStyle(sizeTitle, inkText, draw.XLeft, draw.YTop)
+	head.Font = typeface(sizeTitle, true)
+	c.FillText(head, vg.Point{X: c.Min.X, Y: c.Max.Y}, f.title)
+	small := textStyle(sizeSmall, inkQuiet, draw.XLeft, draw.YTop)
+	c.FillText(small, vg.Point{X: c.Min.X, Y: c.Max.Y - 19}, f.legend)
+	f.drawPanels(draw.Crop(c, 0, 0, 0, -headHeight))
+}
+
+func (f figure) drawPanels(c draw.Canvas) {
+	tiles := draw.Tiles{Rows: len(f.panels), Cols: len(f.panels[0]), PadX: 14, PadY: 12}
+	for j, row := range plot.Align(f.panels, tiles, c) {
+		for i, cell := range row {
+			if f.panels[j][i] != nil {
+				f.panels[j][i].Draw(cell)
+			}
+		}
+	}
+}
+
+// inGrid lays panels out row by row in as many columns as suit their number.
+func inGrid(panels []*plot.Plot) [][]*plot.Plot {
+	cols := columnsFor(len(panels))
+	var grid [][]*plot.Plot
+	for len(panels) > 0 {
+		row := make([]*plot.Plot, cols)
+		panels = panels[copy(row, panels):]
+		grid = append(grid, row)
+	}
+	return grid
+}
+
+func columnsFor(n int) int {
+	switch {
+	case n <= 1:
+		return 1
+	case n <= 4:
+		return 2
+	default:
+		return 3
+	}
+}

@@ -1,0 +1,105 @@
+package report
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"gonum.org/v1/plot"
+	"gonum.org/v1/plot/vg"
+	"gonum.org/v1/plot/vg/draw"
+
+	"saddlewise/analysis/result"
+)
+
+// tapFigure shows first motion: every string's taps aligned at onset, each
+// panel scaled to its own size, because the direction is what matters here.
+func tapFigure(r *result.Results) *figure {
+	var panels []*plot.Plot
+	for _, s := range r.Strings {
+		if s.Tap != nil && s.Tap.Waveform != nil && len(s.Tap.Waveform.Median) > 1 {
+			panels = append(panels, tapPanel(s))
+		}
+	}
+	if len(panels) == 0 {
+		return nil
+	}
+	grid := inGrid(panels)
+	return &figure{
+		name: "taps", title: "First motion of the taps",
+		legend:  "line: median of the taps; shade: middle half of them; each panel scaled to its own size",
+		caption: tapCaption(r), panels: grid, height: headHeight + 30 + 135*vg.Length(len(grid)),
+	}
+}
+
+func tapPanel(s result.String) *plot.Plot {
+	w := s.Tap.Waveform
+	ink := stringInk(s.Number)
+	peak := 0.0
+	for i := range w.Median {
+		peak = max(peak, math.Abs(w.Median[i]), math.Abs(w.Low[i]), math.Abs(w.High[i]))
+	}
+	if peak == 0 {
+		peak = 1
+	}
+	times := make([]float64, len(w.Median))
+	scaled := [3][]float64{slices.Clone(w.Median), slices.Clone(w.Low), slices.Clone(w.High)}
+	for i := range times {
+		times[i] = w.StartMS + float64(i)*w.StepMS
+		for _, v := range scaled {
+			v[i] /= peak
+		}
+	}
+	p := newPanel(stringName(s), "ms from first motion", "")
+	step := niceStep(times[len(times)-1]-times[0], 6)
+	steps(&p.X, times[0], times[len(times)-1], step, digitsFor(step))
+	p.Y.Min, p.Y.Max = -1.15, 1.15
+	p.Y.Tick.Marker = plot.ConstantTicks{{Value: -1, Label: "−1"}, {Value: 0, Label: "0"}, {Value: 1, Label: "1"}}
+	gridLines(p, false, true)
+	p.Add(verticalRule(0, inkAxis, lineThin, 3, 3))
+	p.Add(ribbon(times, scaled[1], scaled[2], faded(ink, 0.25)), curve(times, scaled[0], ink, lineMain))
+	st := textStyle(sizeSmall, inkText, draw.XRight, draw.YTop)
+	if s.Tap.Polarity.Relative == "reversed" {
+		st.Color, st.Font = inkAlarm, typeface(sizeSmall, true)
+	}
+	p.Add(corner(motionWords(s.Tap.Polarity), st, true, true))
+	size := textStyle(sizeSmall, inkQuiet, draw.XRight, draw.YBottom)
+	p.Add(corner(fmt.Sprintf("1 = %s dB re full scale", signed(20*math.Log10(peak), 0)), size, true, false))
+	return p
+}
+
+func motionWords(v result.Polarity) string {
+	total := v.Up + v.Down + v.Undecided
+	switch {
+	case v.Sign > 0:
+		return fmt.Sprintf("up first, %d of %d", v.Up, total)
+	case v.Sign < 0:
+		return fmt.Sprintf("down first, %d of %d", v.Down, total)
+	default:
+		return "direction cannot be told"
+	}
+}
+
+func tapCaption(r *result.Results) string {
+	var reversed, unsure []string
+	for _, s := range r.Strings {
+		if s.Tap == nil {
+			continue
+		}
+		switch s.Tap.Polarity.Relative {
+		case "reversed":
+			reversed = append(reversed, stringName(s))
+		case "same":
+		default:
+			unsure = append(unsure, stringName(s))
+		}
+	}
+	switch {
+	case len(reversed) > 0:
+		return fmt.Sprintf("String %s moves the other way first.", listWords(reversed))
+	case len(unsure) > 0:
+		return fmt.Sprintf("String %s: which way the disc is wired cannot be told.", listWords(unsure))
+	default:
+		return "All strings move the same way first."
+	}
+}

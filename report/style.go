@@ -1,0 +1,158 @@
+package report
+
+import (
+	"image/color"
+	"math"
+	"strconv"
+
+	xfont "golang.org/x/image/font"
+	"gonum.org/v1/plot"
+	"gonum.org/v1/plot/font"
+	"gonum.org/v1/plot/text"
+	"gonum.org/v1/plot/vg"
+	"gonum.org/v1/plot/vg/draw"
+)
+
+// Inks of every figure. Lightness differs from string to string so that a
+// figure printed in grey, or seen by a colour-blind reader, stays readable;
+// direct labels carry what colour cannot.
+var (
+	inkText  = color.RGBA{0x26, 0x2b, 0x33, 0xff}
+	inkQuiet = color.RGBA{0x6a, 0x72, 0x7d, 0xff}
+	inkGrid  = color.RGBA{0xe4, 0xe6, 0xe9, 0xff}
+	inkAxis  = color.RGBA{0xa9, 0xaf, 0xb7, 0xff}
+	inkBand  = color.RGBA{0xf1, 0xf0, 0xe8, 0xff}
+	inkAlarm = color.RGBA{0xb3, 0x26, 0x1e, 0xff}
+	paper    = color.RGBA{0xff, 0xff, 0xff, 0xff}
+)
+
+var stringInks = []color.RGBA{
+	{0x1d, 0x4e, 0x89, 0xff}, {0xd9, 0x6c, 0x1e, 0xff}, {0x12, 0x7a, 0x6a, 0xff}, {0x8a, 0x3a, 0x7d, 0xff},
+	{0xb8, 0x92, 0x0f, 0xff}, {0x56, 0x9f, 0xc9, 0xff}, {0x93, 0x2b, 0x2b, 0xff}, {0x60, 0x6c, 0x38, 0xff},
+	{0xd3, 0x7f, 0xa6, 0xff}, {0x2c, 0x2f, 0x4a, 0xff}, {0x7a, 0x54, 0x30, 0xff}, {0x4f, 0xa5, 0x6b, 0xff},
+}
+
+// stringInk is the colour string number keeps in every figure.
+func stringInk(number int) color.RGBA {
+	return stringInks[(max(number, 1)-1)%len(stringInks)]
+}
+
+// faded is c mixed into the paper: opaque, so that it prints the same
+// everywhere. share 1 is c, 0 is paper.
+func faded(c color.RGBA, share float64) color.RGBA {
+	mix := func(v uint8) uint8 { return uint8(math.Round(float64(v)*share + 255*(1-share))) }
+	return color.RGBA{mix(c.R), mix(c.G), mix(c.B), 0xff}
+}
+
+const (
+	sizeTitle  = vg.Length(13)
+	sizeLabel  = vg.Length(10.5)
+	sizeTick   = vg.Length(10)
+	sizeSmall  = vg.Length(9)
+	lineMain   = vg.Length(1.4)
+	lineThin   = vg.Length(0.7)
+	figureWide = vg.Length(540) // points: 7.5 inches
+	figureDPI  = 192            // 1440 pixels wide: sharp at twice 720
+)
+
+func typeface(size vg.Length, bold bool) font.Font {
+	f := font.Font{Typeface: "Liberation", Variant: "Sans"}
+	if bold {
+		f.Weight = xfont.WeightBold
+	}
+	return font.From(f, size)
+}
+
+func textStyle(size vg.Length, ink color.Color, x text.XAlignment, y text.YAlignment) text.Style {
+	return text.Style{Color: ink, Font: typeface(size, false), XAlign: x, YAlign: y, Handler: plot.DefaultTextHandler}
+}
+
+// newPanel is an empty plot in the house style: no box, quiet ticks.
+func newPanel(title, xLabel, yLabel string) *plot.Plot {
+	p := plot.New()
+	p.BackgroundColor = paper
+	p.Title.Text = title
+	p.Title.Padding = 4
+	p.Title.TextStyle = textStyle(sizeLabel, inkText, draw.XCenter, draw.YTop)
+	p.Title.TextStyle.Font = typeface(sizeLabel, true)
+	p.X.Label.Text, p.Y.Label.Text = xLabel, yLabel
+	for _, a := range []*plot.Axis{&p.X, &p.Y} {
+		a.Label.TextStyle.Font = typeface(sizeTick, false)
+		a.Label.TextStyle.Color = inkQuiet
+		a.Tick.Label.Font = typeface(sizeTick, false)
+		a.Tick.Label.Color = inkText
+		a.Tick.LineStyle.Width = 0
+		a.Tick.Length = 3
+		a.LineStyle.Color, a.LineStyle.Width = inkAxis, lineThin
+		a.Padding = 2
+	}
+	return p
+}
+
+// Frequencies that get a tick and a label on a logarithmic axis.
+var logTicks = []float64{10, 20, 50, 100, 200, 500, 1000, 2000, 5000, 10000, 20000, 50000, 100000}
+
+func hzLabel(hz float64) string {
+	if hz >= 1000 {
+		return strconv.FormatFloat(hz/1000, 'g', 4, 64) + "k"
+	}
+	return strconv.FormatFloat(hz, 'g', 4, 64)
+}
+
+// logFrequency makes x a logarithmic frequency axis from low to high Hz.
+func logFrequency(p *plot.Plot, lowHz, highHz float64, sparse bool) {
+	p.X.Scale = plot.LogScale{}
+	p.X.Min, p.X.Max = lowHz, highHz
+	p.X.Tick.Marker = plot.TickerFunc(func(lo, hi float64) []plot.Tick {
+		var ticks []plot.Tick
+		for _, hz := range logTicks {
+			if hz < lo*0.999 || hz > hi*1.001 {
+				continue
+			}
+			label := hzLabel(hz)
+			if decade := math.Log10(hz); sparse && decade != math.Floor(decade) {
+				label = ""
+			}
+			ticks = append(ticks, plot.Tick{Value: hz, Label: label})
+		}
+		return ticks
+	})
+}
+
+// steps makes an axis with labelled ticks every step.
+func steps(a *plot.Axis, low, high, step float64, digits int) {
+	a.Min, a.Max = low, high
+	a.Tick.Marker = plot.TickerFunc(func(lo, hi float64) []plot.Tick {
+		var ticks []plot.Tick
+		for k := math.Ceil(lo/step - 1e-9); k*step <= hi+step*1e-9; k++ {
+			v := k * step
+			label := strconv.FormatFloat(math.Abs(v), 'f', digits, 64)
+			if v < -step*1e-9 {
+				label = "−" + label
+			}
+			ticks = append(ticks, plot.Tick{Value: v, Label: label})
+		}
+		return ticks
+	})
+}
+
+// niceStep is a step of 1, 2 or 5 times a power of ten that makes at most
+// count intervals over span.
+func niceStep(span float64, count int) float64 {
+	if !(span > 0) {
+		return 1
+	}
+	raw := span / float64(count)
+	base := math.Pow(10, math.Floor(math.Log10(raw)))
+	for _, m := range []float64{1, 2, 5, 10} {
+		if m*base >= raw*(1-1e-9) {
+			return m * base
+		}
+	}
+	return 10 * base
+}
+
+// digitsFor is how many decimals a step needs.
+func digitsFor(step float64) int {
+	return max(0, int(math.Ceil(-math.Log10(step)-1e-9)))
+}
