@@ -1,0 +1,73 @@
+package event
+
+import (
+	"math"
+	"slices"
+)
+
+// median sorts a copy. 0 when x is empty.
+func median(x []float64) float64 {
+	if len(x) == 0 {
+		return 0
+	}
+	s := slices.Clone(x)
+	slices.Sort(s)
+	if n := len(s); n%2 == 0 {
+		return (s[n/2-1] + s[n/2]) / 2
+	}
+	return s[len(s)/2]
+}
+
+// thin keeps at most n of x, evenly spaced.
+func thin(x []float64, n int) []float64 {
+	if len(x) <= n {
+		return x
+	}
+	out := make([]float64, n)
+	for i := range out {
+		out[i] = x[i*len(x)/n]
+	}
+	return out
+}
+
+func rms(x []float64) float64 {
+	if len(x) == 0 {
+		return 0
+	}
+	return math.Sqrt(dot(x, x) / float64(len(x)))
+}
+
+func dot(a, b []float64) float64 {
+	sum := 0.0
+	for i, v := range a {
+		sum += v * b[i]
+	}
+	return sum
+}
+
+// hann is the periodic Hann window.
+func hann(n int) []float64 {
+	w := make([]float64, n)
+	for i := range w {
+		w[i] = 0.5 - 0.5*math.Cos(2*math.Pi*float64(i)/float64(n))
+	}
+	return w
+}
+
+// boxcar is x averaged over m samples centred on each (m is made odd).
+func boxcar(x []float64, m int) []float64 {
+	h := m / 2
+	if h == 0 {
+		return x
+	}
+	sums := make([]float64, len(x)+1)
+	for i, v := range x {
+		sums[i+1] = sums[i] + v
+	}
+	y := make([]float64, len(x))
+	for i := range y {
+		lo, hi := max(0, i-h), min(len(x), i+h+1)
+		y[i] = (sums[hi] - sums[lo]) / float64(hi-lo)
+	}
+	return y
+}

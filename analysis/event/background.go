@@ -1,0 +1,271 @@
+package event
+
+import (
+	"math"
+	"math/cmplx"
+
+	"gonum.org/v1/gonum/dsp/fourier"
+	"gonum.org/v1/gonum/mat"
+)
+
+// background is what would have gone on without the event: a baseline and
+// sinusoids (hum lines and partials still ringing) fitted to the samples
+// before it. Time is in samples from origin.
+type background struct {
+	origin int64 // the first sample after the fitted window
+	level  float64
+	slope  float64
+	lines  []line
+	power  float64 // mean square of the lines over the fitted window
+	sd     float64 // what the fit leaves, standard deviation at full bandwidth
+	window int     // samples fitted
+}
+
+// line is one damped sinusoid, Re(amplitude * exp((growth + i omega) t)).
+type line struct {
+	omega, growth float64 // per sample
+	amplitude     complex128
+}
+
+const (
+	lineRateHz    = 5000.0 // lines above half of this are left in
+	maxLines      = 12
+	lineThreshold = 16.0 // power over the spectrum's median
+	minPre        = 0.012
+)
+
+// fitBackground fits to pre, whose samples end just before origin.
+func fitBackground(pre []float64, origin int64, rateHz float64) background {
+	b := background{origin: origin, window: len(pre)}
+	if len(pre) < 8 {
+		return b
+	}
+	b.fitBaseline(pre, rateHz)
+	d := max(1, int(rateHz/lineRateHz))
+	if y := b.thinned(pre, d); len(y) >= int(4*minPre*lineRateHz) {
+		b.fitLines(y, d)
+	}
+	b.measure(pre)
+	return b
+}
+
+// fitBaseline takes the mean, and with enough samples the slope.
+func (b *background) fitBaseline(pre []float64, rateHz float64) {
+	n := float64(len(pre))
+	var sum, sumT float64
+	for i, v := range pre {
+		sum += v
+		sumT += v * (float64(i) - (n-1)/2)
+	}
+	b.level = sum / n
+	if n > 0.05*rateHz {
+		b.slope = sumT / (n * (n*n - 1) / 12)
+		b.level += b.slope * (n + 1) / 2
+	}
+}
+
+// thinned is pre less the baseline, every d samples averaged into one, the
+// last ending at the window's end.
+func (b *background) thinned(pre []float64, d int) []float64 {
+	n := len(pre) / d
+	off := len(pre) - n*d
+	y := make([]float64, n)
+	for i := range y {
+		sum := 0.0
+		for j := off + i*d; j < off+(i+1)*d; j++ {
+			sum += pre[j] - b.level - b.slope*float64(j-len(pre))
+		}
+		y[i] = sum / float64(d)
+	}
+	return y
+}
+
+// fitLines finds the lines that stand out of the spectrum of y and fits them
+// jointly by least squares.
+func (b *background) fitLines(y []float64, d int) {
+	for pass := 0; pass < 2; pass++ {
+		rest := y
+		if len(b.lines) > 0 {
+			rest = subtractLines(y, b.lines)
+		}
+		found := strongLines(rest, maxLines-len(b.lines))
+		if len(found) == 0 {
+			break
+		}
+		b.lines = solveLines(y, append(b.lines, found...))
+	}
+	// From thinned samples to samples: time scale, and the gain and delay of
+	// the average.
+	for i := range b.lines {
+		l := &b.lines[i]
+		l.omega /= float64(d)
+		l.growth /= float64(d)
+		x := l.omega / 2
+		gain := 1.0
+		if d > 1 && x > 0 {
+			gain = math.Sin(float64(d)*x) / (float64(d) * math.Sin(x))
+		}
+		shift := cmplx.Exp(complex(l.growth, l.omega) * complex(-float64(d-1)/2, 0))
+		l.amplitude *= shift / complex(gain, 0)
+	}
+}
+
+// strongLines picks spectral peaks far above the median, strongest first, and
+// estimates frequency and growth of each from the window's two halves.
+func strongLines(y []float64, most int) []line {
+	n := len(y)
+	w := hann(n)
+	z := make([]float64, n)
+	for i := range z {
+		z[i] = y[i] * w[i]
+	}
+	coeff := fourier.NewFFT(n).Coefficients(nil, z)
+	power := make([]float64, len(coeff))
+	for i, c := range coeff {
+		power[i] = real(c)*real(c) + imag(c)*imag(c)
+	}
+	floor := lineThreshold * median(power)
+	var lines []line
+	taken := make([]bool, len(power))
+	for len(lines) < most {
+		best := 0
+		for i := 2; i < len(power)-2; i++ {
+			if !taken[i] && power[i] > floor && power[i] >= power[i-1] && power[i] >= power[i+1] && (best == 0 || power[i] > power[best]) {
+				best = i
+			}
+		}
+		if best == 0 {
+			break
+		}
+		for i := max(0, best-2); i <= min(len(power)-1, best+2); i++ {
+			taken[i] = true
+		}
+		lines = append(lines, refineLine(y, 2*math.Pi*(float64(best)+peakOffset(power, best))/float64(n)))
+	}
+	return lines
+}
+
+// peakOffset interpolates a Hann window's peak, in bins.
+func peakOffset(power []float64, i int) float64 {
+	l, c, r := math.Log(power[i-1]+1e-300), math.Log(power[i]+1e-300), math.Log(power[i+1]+1e-300)
+	den := l - 2*c + r
+	if den >= 0 {
+		return 0
+	}
+	return max(-0.5, min(0.5, (l-r)/(2*den)))
+}
+
+// refineLine compares phase and size of the two halves.
+func refineLine(y []float64, omega float64) line {
+	h := len(y) / 2
+	w := hann(h)
+	a := correlate(y[:h], w, omega)
+	c := correlate(y[len(y)-h:], w, omega)
+	span := float64(len(y) - h)
+	l := line{omega: omega}
+	if a == 0 || c == 0 {
+		return l
+	}
+	ratio := c / a * cmplx.Exp(complex(0, -omega*span))
+	l.omega += max(-1, min(1, cmplx.Phase(ratio))) / span
+	l.growth = max(-4/span, min(0, math.Log(cmplx.Abs(ratio))/span))
+	if l.growth > -0.1/span {
+		l.growth = 0
+	}
+	return l
+}
+
+// correlate is the sum of w y exp(-i omega n).
+func correlate(y, w []float64, omega float64) complex128 {
+	step := cmplx.Exp(complex(0, -omega))
+	turn := complex(1, 0)
+	var sum complex128
+	for i, v := range y {
+		sum += complex(v*w[i], 0) * turn
+		turn *= step
+	}
+	return sum
+}
+
+// solveLines fits all amplitudes at once; time runs from the window's end, so
+// sample n-1 is at -1.
+func solveLines(y []float64, lines []line) []line {
+	n, k := len(y), len(lines)
+	cols := make([][]float64, 2*k)
+	for j, l := range lines {
+		cols[2*j], cols[2*j+1] = l.columns(n)
+	}
+	gram := mat.NewSymDense(2*k, nil)
+	rhs := mat.NewVecDense(2*k, nil)
+	for i := range cols {
+		for j := i; j < len(cols); j++ {
+			gram.SetSym(i, j, dot(cols[i], cols[j]))
+		}
+		gram.SetSym(i, i, gram.At(i, i)*(1+1e-9)+1e-12)
+		rhs.SetVec(i, dot(cols[i], y))
+	}
+	var chol mat.Cholesky
+	var x mat.VecDense
+	if !chol.Factorize(gram) || chol.SolveVecTo(&x, rhs) != nil {
+		return nil
+	}
+	for j := range lines {
+		lines[j].amplitude = complex(x.AtVec(2*j), -x.AtVec(2*j+1))
+	}
+	return lines
+}
+
+// columns are the line's cosine and sine parts over the n samples to its end.
+func (l line) columns(n int) (re, im []float64) {
+	re, im = make([]float64, n), make([]float64, n)
+	step := cmplx.Exp(complex(-l.growth, -l.omega))
+	z := complex(1, 0)
+	for i := n - 1; i >= 0; i-- {
+		z *= step
+		re[i], im[i] = real(z), imag(z)
+	}
+	return re, im
+}
+
+func subtractLines(y []float64, lines []line) []float64 {
+	rest := append([]float64(nil), y...)
+	for _, l := range lines {
+		re, im := l.columns(len(y))
+		for i := range rest {
+			rest[i] -= real(l.amplitude)*re[i] - imag(l.amplitude)*im[i]
+		}
+	}
+	return rest
+}
+
+// measure finds what the fit leaves and how strong the lines are.
+func (b *background) measure(pre []float64) {
+	rest := append([]float64(nil), pre...)
+	b.subtract(rest, b.origin-int64(len(pre)))
+	for i, v := range rest {
+		l := pre[i] - v - b.level - b.slope*float64(i-len(pre))
+		b.power += l * l / float64(len(pre))
+	}
+	b.sd = rms(rest)
+}
+
+// subtract takes the background away from x, whose first sample is at index
+// first of the take. Lines go on decaying; the slope stops after as long as it
+// was seen.
+func (b *background) subtract(x []float64, first int64) {
+	t := float64(first - b.origin)
+	if b.window == 0 {
+		return
+	}
+	for i := range x {
+		x[i] -= b.level + b.slope*min(t+float64(i), float64(b.window)/2)
+	}
+	for _, l := range b.lines {
+		z := l.amplitude * cmplx.Exp(complex(l.growth*t, l.omega*t))
+		step := cmplx.Exp(complex(l.growth, l.omega))
+		for i := range x {
+			x[i] -= real(z)
+			z *= step
+		}
+	}
+}

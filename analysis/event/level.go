@@ -1,0 +1,156 @@
+package event
+
+import (
+	"errors"
+	"fmt"
+	"math"
+
+	"saddlewise/analysis/signal"
+)
+
+// Windows of the level definitions.
+const (
+	TapWindowS   = 0.050 // from onset
+	PluckDelayS  = 0.020 // after onset
+	PluckWindowS = 0.500
+)
+
+// Errors of MeasureLevel.
+var (
+	// ErrCutShort means that the next event or the take's end comes before
+	// the level's window is over. A shorter window is never used instead.
+	ErrCutShort = errors.New("the level's window is cut short")
+	// ErrBelowNoise means that the window holds no more power than the noise.
+	ErrBelowNoise = errors.New("the event does not rise above the noise")
+)
+
+// Level is how loud an event is.
+type Level struct {
+	RMSDBFS float64 // AES17, noise power subtracted
+	PeakDB  float64 // largest deviation from the baseline, dB re full scale (a sine's peak of 1 reads 0)
+	SNRDB   float64 // RMS level less the level of the background, hum included
+	Clipped bool    // three or more equal samples in a row at the window's extreme
+}
+
+// MeasureLevel reads the event's window. noisePower is the background's mean
+// square as in Found. The errors wrap ErrCutShort or ErrBelowNoise.
+func MeasureLevel(src signal.Source, e Event, kind Kind, noisePower float64) (Level, error) {
+	from, to := levelWindow(e, kind, src.Rate())
+	if to > e.limit(src) {
+		return Level{}, fmt.Errorf("level of the %s at %.3f s: %w (it lasts %.0f of %.0f ms)", kind, float64(e.Onset)/src.Rate(), ErrCutShort,
+			max(0, float64(e.limit(src)-from))/src.Rate()*1000, float64(to-from)/src.Rate()*1000)
+	}
+	raw, err := signal.Segment(src, from, to-from)
+	if err != nil {
+		return Level{}, fmt.Errorf("read the %s at sample %d: %w", kind, from, err)
+	}
+	clean, noise, err := withoutBackground(src, e, kind, raw, from, noisePower)
+	if err != nil {
+		return Level{}, err
+	}
+	power := dot(clean, clean)/float64(len(clean)) - noise
+	if !(power > 0) {
+		return Level{}, fmt.Errorf("level of the %s at %.3f s: %w", kind, float64(e.Onset)/src.Rate(), ErrBelowNoise)
+	}
+	return Level{
+		RMSDBFS: dbfs(power), PeakDB: 20 * math.Log10(max(1e-10, peakOf(clean))),
+		SNRDB: dbfs(power) - dbfs(noisePower), Clipped: flatTop(raw),
+	}, nil
+}
+
+func levelWindow(e Event, kind Kind, rateHz float64) (from, to int64) {
+	if kind == Pluck {
+		from = e.Onset + int64(math.Round(PluckDelayS*rateHz))
+		return from, from + int64(math.Round(PluckWindowS*rateHz))
+	}
+	return e.Onset, e.Onset + int64(math.Round(TapWindowS*rateHz))
+}
+
+// limit is Limit, or the take's end for an Event made by hand.
+func (e Event) limit(src signal.Source) int64 {
+	if e.Limit <= e.Onset {
+		return src.Len()
+	}
+	return min(e.Limit, src.Len())
+}
+
+// withoutBackground takes baseline and hum from a copy of raw, and gives the
+// noise power that is left in it. Over a tap's 50 ms the background before it
+// is predicted; over a pluck's 500 ms the string swings many times about its
+// own baseline, and hum averages out against it.
+func withoutBackground(src signal.Source, e Event, kind Kind, raw []float64, from int64, noisePower float64) ([]float64, float64, error) {
+	clean := append([]float64(nil), raw...)
+	if kind == Pluck {
+		straighten(clean)
+		return clean, noisePower, nil
+	}
+	v, err := look(src, e.Prior, e.guard(src.Rate()), e.Onset)
+	if err != nil {
+		return nil, 0, err
+	}
+	if float64(v.bg.window) < 0.005*src.Rate() { // nothing to judge the baseline by
+		return clean, noisePower, nil
+	}
+	if float64(v.bg.window) < 0.08*src.Rate() { // lines too coarse for 50 ms ahead
+		v.bg.lines = nil
+		v.bg.subtract(clean, from)
+		return clean, noisePower, nil
+	}
+	v.bg.subtract(clean, from)
+	return clean, min(noisePower, v.bg.sd*v.bg.sd), nil
+}
+
+// guard is where the background's window ends.
+func (e Event) guard(rateHz float64) int64 {
+	return e.Onset - int64(math.Ceil(max(3e-4*rateHz, min(3*e.OnsetSDSamples, 0.002*rateHz))))
+}
+
+// straighten takes away mean and trend.
+func straighten(x []float64) {
+	n := float64(len(x))
+	var sum, sumT float64
+	for i, v := range x {
+		sum += v
+		sumT += v * (float64(i) - (n-1)/2)
+	}
+	slope := 0.0
+	if n > 2 {
+		slope = sumT / (n * (n*n - 1) / 12)
+	}
+	for i := range x {
+		x[i] -= sum/n + slope*(float64(i)-(n-1)/2)
+	}
+}
+
+func peakOf(x []float64) float64 {
+	peak := 0.0
+	for _, v := range x {
+		peak = max(peak, math.Abs(v))
+	}
+	return peak
+}
+
+// flatTop finds three or more equal samples in a row at the largest or
+// smallest value.
+func flatTop(x []float64) bool {
+	lo, hi := math.Inf(1), math.Inf(-1)
+	for _, v := range x {
+		lo, hi = min(lo, v), max(hi, v)
+	}
+	if lo == hi {
+		return false
+	}
+	run := 0
+	for i, v := range x {
+		if v != lo && v != hi || i > 0 && v != x[i-1] {
+			run = 0
+		}
+		if v == lo || v == hi {
+			run++
+		}
+		if run >= 3 {
+			return true
+		}
+	}
+	return false
+}

@@ -1,0 +1,324 @@
+package event
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"math"
+	"slices"
+
+	"saddlewise/analysis/signal"
+)
+
+// One frame is about a millisecond of the take: mean squares in three bands
+// and over all of them. The low band holds a low string's fundamental, the
+// middle one a soft contact, the high one a hard contact and the edge of a
+// release, which stands out of ringing that has lost its highs.
+type frame struct{ low, mid, high, wide float64 }
+
+const (
+	subRateHz  = 16000.0 // detection needs no more bandwidth, and gains by less noise
+	ringFrames = 512     // a power of two longer than before + after
+	pastFrames = 60      // 60 ms spans two periods of a 30 Hz string and of any hum
+	frontFrame = 180     // how many frames after a rise its features need
+	blockS     = 0.025
+)
+
+// rise is a sudden increase of energy and what surrounds it.
+type rise struct {
+	frame     int64   // where it was seen
+	last      int64   // last frame of the same rise
+	peak      float64 // largest 2-frame mean square of the 20 frames from it, less before
+	early     float64 // mean square over the 2nd to 15th frame
+	sustained float64 // mean square over the 30th to 130th frame
+	after     float64 // mean square over the 60th to 160th frame
+	before    float64 // mean square over the 45th to 5th frame before
+	lowBefore float64 // the same in the low band
+	midBefore float64 // and in the middle one
+	grows     bool    // low or middle band stay louder than before
+	atStart   bool    // seen before a full past was
+}
+
+// scan is the outcome of the one pass over the take.
+type scan struct {
+	rises       []rise
+	blocks      []float64 // variance of each block of blockS, full bandwidth
+	blockLen    int64     // samples
+	frameLen    int64     // samples
+	length      int64
+	rateHz      float64
+	quietWide   float64 // noise in frame.wide
+	wideBlocks  []float64
+	framesTotal int64
+}
+
+// scanTake reads the take once.
+func scanTake(ctx context.Context, src signal.Source) (*scan, error) {
+	s := newScanner(src)
+	if err := s.prime(src); err != nil {
+		return nil, err
+	}
+	buf := make([]float64, 1<<15/int(s.out.frameLen)*int(s.out.frameLen)+int(s.out.frameLen))
+	for at := int64(0); at < src.Len(); {
+		if err := ctx.Err(); err != nil {
+			return nil, err
+		}
+		n, err := src.ReadAt(buf, at)
+		if err != nil && err != io.EOF {
+			return nil, fmt.Errorf("read samples at %d: %w", at, err)
+		}
+		if n == 0 {
+			break
+		}
+		s.feed(buf[:n])
+		at += int64(n)
+	}
+	return s.finish(), nil
+}
+
+// scanner turns samples into frames and frames into rises.
+type scanner struct {
+	out        *scan
+	decimation int
+	bands      bandFilters
+	offset     float64 // taken away before filtering, so that DC makes no step
+	ring       [ringFrames]frame
+	smooth     [ringFrames]frame // low over 6 frames, mid and high over 2
+	n          int64             // frames so far
+	open       []rise            // rises whose aftermath is still to come
+	startPast  frame             // stands for the past before the first frame
+	block      blockSum
+	wideSum    float64
+	wideCount  int
+	detect     bool
+}
+
+func newScanner(src signal.Source) *scanner {
+	rate := src.Rate()
+	d := max(1, int(math.Round(rate/subRateHz)))
+	hop := max(1, int(math.Round(rate/float64(d)/1000)))
+	s := &scanner{decimation: d, detect: true, out: &scan{
+		frameLen: int64(d * hop), length: src.Len(), rateHz: rate,
+		blockLen: int64(math.Round(blockS * rate)),
+	}}
+	s.block.want = s.out.blockLen
+	s.bands = newBandFilters(rate / float64(d))
+	return s
+}
+
+// prime looks at the first seconds to learn the offset and how quiet the take
+// gets, which stands for the past of an event at the very first sample.
+func (s *scanner) prime(src signal.Source) error {
+	head, err := signal.Segment(src, 0, int64(3*src.Rate()))
+	if err != nil {
+		return fmt.Errorf("read the take's start: %w", err)
+	}
+	if len(head) == 0 {
+		return nil
+	}
+	s.offset = median(thin(head, 4096))
+	trial := newScanner(src)
+	trial.offset, trial.detect = s.offset, false
+	quietest := frame{low: math.Inf(1), mid: math.Inf(1), high: math.Inf(1)}
+	skip := trial.out.frameLen * (pastFrames + 20)
+	step := int(trial.out.frameLen) * 20
+	for at := 0; at < len(head); at += step {
+		trial.feed(head[at:min(len(head), at+step)])
+		if int64(at) < skip {
+			continue
+		}
+		p := trial.past(trial.n, 0)
+		quietest.low, quietest.mid, quietest.high = min(quietest.low, p.low), min(quietest.mid, p.mid), min(quietest.high, p.high)
+	}
+	if !math.IsInf(quietest.low, 1) {
+		s.startPast = quietest
+	}
+	return nil
+}
+
+// feed takes samples in multiples of a frame; a last broken frame is dropped.
+func (s *scanner) feed(x []float64) {
+	s.block.add(x, &s.out.blocks)
+	n := int(s.out.frameLen)
+	for len(x) >= n {
+		s.push(s.bands.frame(x[:n], s.decimation, s.offset))
+		x = x[n:]
+	}
+}
+
+func (s *scanner) push(f frame) {
+	k := s.n
+	s.ring[k&(ringFrames-1)] = f
+	prev := s.at(k - 1)
+	sm := frame{mid: (f.mid + prev.mid) / 2, high: (f.high + prev.high) / 2, wide: (f.wide + prev.wide) / 2}
+	for j := k - 5; j <= k; j++ {
+		sm.low += s.at(j).low / 6
+	}
+	s.smooth[k&(ringFrames-1)] = sm
+	s.n++
+	s.wideSum += f.wide
+	if s.wideCount++; s.wideCount == 25 {
+		s.out.wideBlocks = append(s.out.wideBlocks, s.wideSum/25)
+		s.wideSum, s.wideCount = 0, 0
+	}
+	if !s.detect {
+		return
+	}
+	if s.risen(k, sm) {
+		s.note(k)
+	}
+	for len(s.open) > 0 && k >= s.open[0].frame+frontFrame {
+		s.close()
+	}
+}
+
+// at is frame k, or an empty one before the take.
+func (s *scanner) at(k int64) frame {
+	if k < 0 {
+		return frame{}
+	}
+	return s.ring[k&(ringFrames-1)]
+}
+
+// past is the largest smoothed energy of the 60 frames that end gap before k
+// (the low band's window is longer, so its gap is as well).
+func (s *scanner) past(k, gap int64) frame {
+	var p frame
+	from := max(0, k-gap-pastFrames-4)
+	for j := from; j <= k-gap; j++ {
+		f := &s.smooth[j&(ringFrames-1)]
+		p.mid, p.high = max(p.mid, f.mid), max(p.high, f.high)
+		if j <= k-gap-4 {
+			p.low = max(p.low, f.low)
+		}
+	}
+	return p
+}
+
+// Energy ratios that make a rise, and the least energy that counts (far below
+// the last bit of any converter).
+const (
+	riseMidHigh = 4.0
+	riseLow     = 5.0
+	leastEnergy = 1e-22
+)
+
+func (s *scanner) risen(k int64, sm frame) bool {
+	p := s.past(k, 4)
+	if k < pastFrames {
+		p.low, p.mid, p.high = max(p.low, s.startPast.low), max(p.mid, s.startPast.mid), max(p.high, s.startPast.high)
+	}
+	return sm.high > riseMidHigh*p.high+leastEnergy ||
+		sm.mid > riseMidHigh*p.mid+leastEnergy ||
+		sm.low > riseLow*p.low+leastEnergy
+}
+
+// note opens a rise, or prolongs the one that is still going on.
+func (s *scanner) note(k int64) {
+	if n := len(s.open); n > 0 && k-s.open[n-1].last <= 8 && k-s.open[n-1].frame < 60 {
+		s.open[n-1].last = k
+		return
+	}
+	r := rise{frame: k, last: k, atStart: k < 3}
+	for j := k - 45; j < k-5; j++ {
+		f := s.at(j)
+		r.before += f.wide / 40
+		r.lowBefore += f.low / 40
+		r.midBefore += f.mid / 40
+	}
+	s.open = append(s.open, r)
+}
+
+// close measures the oldest open rise.
+func (s *scanner) close() {
+	r := s.open[0]
+	s.open = s.open[1:]
+	for j := max(0, r.frame-2); j < min(s.n, r.frame+20); j++ {
+		r.peak = max(r.peak, s.smooth[j&(ringFrames-1)].wide)
+	}
+	r.peak -= r.before
+	r.early = s.mean(r.frame+2, r.frame+15, func(f frame) float64 { return f.wide })
+	r.sustained = s.mean(r.frame+30, r.frame+130, func(f frame) float64 { return f.wide })
+	r.after = s.mean(r.frame+60, r.frame+160, func(f frame) float64 { return f.wide })
+	r.grows = s.mean(r.frame+30, r.frame+130, func(f frame) float64 { return f.low }) > 1.25*r.lowBefore ||
+		s.mean(r.frame+30, r.frame+130, func(f frame) float64 { return f.mid }) > 1.25*r.midBefore
+	s.out.rises = append(s.out.rises, r)
+}
+
+// mean averages what get takes from frames from..to, as far as there are any.
+func (s *scanner) mean(from, to int64, get func(frame) float64) float64 {
+	from, to = max(0, from), min(to, s.n)
+	if to <= from {
+		return 0
+	}
+	sum := 0.0
+	for j := from; j < to; j++ {
+		sum += get(s.ring[j&(ringFrames-1)])
+	}
+	return sum / float64(to-from)
+}
+
+func (s *scanner) finish() *scan {
+	for len(s.open) > 0 {
+		s.close()
+	}
+	if len(s.out.blocks) == 0 && s.block.n > 0 {
+		s.out.blocks = append(s.out.blocks, s.block.variance())
+	}
+	s.out.framesTotal = s.n
+	s.out.quietWide = quiet(s.out.wideBlocks)
+	return s.out
+}
+
+// noisePower is the variance of the take's quietest stretches.
+func (s *scan) noisePower() float64 { return quiet(s.blocks) }
+
+// quiet averages the blocks within 3 dB of the quietest twentieth.
+func quiet(blocks []float64) float64 {
+	if len(blocks) == 0 {
+		return 0
+	}
+	sorted := slices.Clone(blocks)
+	slices.Sort(sorted)
+	level := 2 * sorted[len(sorted)/20]
+	sum, n := 0.0, 0
+	for _, b := range sorted {
+		if b > level {
+			break
+		}
+		sum += b
+		n++
+	}
+	return sum / float64(max(1, n))
+}
+
+// blockSum gathers the variance of consecutive blocks.
+type blockSum struct {
+	want, n     int64
+	shift       float64 // first sample: keeps the squares small when DC is large
+	sum, square float64
+}
+
+func (b *blockSum) add(x []float64, out *[]float64) {
+	for len(x) > 0 {
+		if b.n == 0 {
+			b.shift = x[0]
+		}
+		m := min(b.want-b.n, int64(len(x)))
+		for _, v := range x[:m] {
+			v -= b.shift
+			b.sum += v
+			b.square += v * v
+		}
+		x = x[m:]
+		if b.n += m; b.n == b.want {
+			*out = append(*out, b.variance())
+			*b = blockSum{want: b.want}
+		}
+	}
+}
+
+func (b *blockSum) variance() float64 {
+	mean := b.sum / float64(b.n)
+	return max(0, b.square/float64(b.n)-mean*mean)
+}
