@@ -1,0 +1,159 @@
+package decay
+
+import "math"
+
+// Minimum three-term Blackman-Harris window (Harris, Proc. IEEE 66, 51-83,
+// 1978): side lobes below -70 dB, first zero 3/length from the middle, zeros
+// at all further multiples of 1/length. A length of 3/f1 thus puts zeros on
+// every other harmonic of f1.
+var windowTerms = [3]float64{0.42323, 0.49755, 0.07922}
+
+// windowLobe is the distance of the first zero in units of 1/length.
+const windowLobe = 3.0
+
+// Decimation by a triple moving average. A rate sixteen times the wanted
+// half width folds nothing into it above -70 dB.
+const oversample = 16
+
+// baseband is a partial shifted to zero frequency. Value k looks forward from
+// time k/rate and never back.
+type baseband struct {
+	z    []complex128
+	rate float64
+	// steps are the averagers it passed: length in samples and their rate.
+	steps []averager
+}
+
+type averager struct {
+	length int
+	rate   float64
+}
+
+// spline is the triple moving average over n samples, with sum 1.
+func spline(n int) []float64 {
+	w := []float64{1}
+	for range 3 {
+		next := make([]float64, len(w)+n-1)
+		for i, v := range w {
+			for k := range n {
+				next[i+k] += v / float64(n)
+			}
+		}
+		w = next
+	}
+	return append(w, make([]float64, 3*n-len(w))...)
+}
+
+// shift multiplies x by exp(-2 pi i hz t), averages and keeps one value in d.
+func shift(x []float64, rateHz, hz float64, d int) baseband {
+	w := spline(d)
+	blocks := len(x) / d
+	b := baseband{rate: rateHz / float64(d), steps: []averager{{d, rateHz}}}
+	if blocks < 3 {
+		return b
+	}
+	re, im := make([]float64, 3*d), make([]float64, 3*d)
+	omega := 2 * math.Pi * hz / rateHz
+	for i, v := range w {
+		s, c := math.Sincos(omega * float64(i%d))
+		re[i], im[i] = v*c, -v*s
+	}
+	out := make([]complex128, blocks)
+	turn := omega * float64(d)
+	for k := range blocks {
+		s, c := math.Sincos(math.Mod(turn*float64(k), 2*math.Pi))
+		phasor := complex(c, -s)
+		block := x[k*d : (k+1)*d]
+		for j := 0; j < 3 && j <= k; j++ {
+			out[k-j] += phasor * weigh(block, re[j*d:(j+1)*d], im[j*d:(j+1)*d])
+		}
+	}
+	b.z = out[:blocks-2]
+	return b
+}
+
+func weigh(x, re, im []float64) complex128 {
+	var a, b float64
+	for i, v := range x {
+		a += v * re[i]
+		b += v * im[i]
+	}
+	return complex(a, b)
+}
+
+// slow lowers the rate of b by d.
+func (b baseband) slow(d int) baseband {
+	if d <= 1 {
+		return b
+	}
+	w := spline(d)
+	w = w[:3*d-2]
+	out := baseband{rate: b.rate / float64(d), steps: append(b.steps[:len(b.steps):len(b.steps)], averager{d, b.rate})}
+	for at := 0; at+len(w) <= len(b.z); at += d {
+		var s complex128
+		for i, v := range w {
+			s += b.z[at+i] * complex(v, 0)
+		}
+		out.z = append(out.z, s)
+	}
+	return out
+}
+
+// window is the Blackman-Harris window over n values, with sum 1.
+func window(n int) []float64 {
+	w := make([]float64, n)
+	sum := 0.0
+	for i := range w {
+		p := 2 * math.Pi * (float64(i) + 0.5) / float64(n)
+		w[i] = windowTerms[0] - windowTerms[1]*math.Cos(p) + windowTerms[2]*math.Cos(2*p)
+		sum += w[i]
+	}
+	for i := range w {
+		w[i] /= sum
+	}
+	return w
+}
+
+// filtered is a partial behind the window: value k looks at the lengthS
+// seconds from k*hopS on.
+type filtered struct {
+	z       []complex128
+	hopS    float64
+	lengthS float64
+	w       []float64
+	rate    float64 // of the window's values
+	steps   []averager
+}
+
+// filter applies a window of lengthS seconds, eight values to a length.
+func (b baseband) filter(lengthS float64) filtered {
+	b = b.slow(int(b.rate * lengthS / (oversample * windowLobe)))
+	n := max(8, int(math.Round(lengthS*b.rate)))
+	hop := max(1, n/8)
+	f := filtered{hopS: float64(hop) / b.rate, lengthS: float64(n) / b.rate, w: window(n), rate: b.rate, steps: b.steps}
+	for at := 0; at+n <= len(b.z); at += hop {
+		var s complex128
+		for i, v := range f.w {
+			s += b.z[at+i] * complex(v, 0)
+		}
+		f.z = append(f.z, s)
+	}
+	return f
+}
+
+// gain is what the filter does to exp(-alpha t): a factor, and nothing else.
+func (f filtered) gain(alpha float64) float64 {
+	g := 0.0
+	for i, v := range f.w {
+		g += v * math.Exp(-alpha*float64(i)/f.rate)
+	}
+	for _, s := range f.steps {
+		one := 0.0
+		for i := range s.length {
+			one += math.Exp(-alpha * float64(i) / s.rate)
+		}
+		one /= float64(s.length)
+		g *= one * one * one
+	}
+	return g
+}

@@ -1,0 +1,113 @@
+package decay
+
+import (
+	"math"
+	"math/cmplx"
+
+	"gonum.org/v1/gonum/dsp/fourier"
+)
+
+// noisePrior is what the bands beside the partial say of the noise in it.
+// They may hold other strings' sound or miss a slope of the noise, so they
+// count for about 3 dB.
+func (e envelope) noisePrior() prior {
+	if e.floor <= 0 {
+		return prior{}
+	}
+	return prior{math.Log(e.floor + e.humLeft), 0.7}
+}
+
+// bestModel fits one decay, two, and two that beat, and keeps the one with
+// the best information criterion.
+func (e envelope) bestModel(top int, pr prior) fitted {
+	hi := len(e.t)
+	first := e.firstGuess(top, pr)
+	one := e.fit(first, top, hi, pr)
+	best := one
+	for _, m := range e.guesses(one, top) {
+		f := e.fit(m, top, hi, pr)
+		if f.cov != nil && f.a > 0 && f.b > -0.05*f.a && f.badness() < best.badness()-2 {
+			best = f
+		}
+	}
+	return best
+}
+
+func (e envelope) firstGuess(top int, pr prior) model {
+	p := smooth(e.p, 5)
+	low := math.Inf(1)
+	for _, v := range p[top:] {
+		low = min(low, v)
+	}
+	noise := low
+	if pr.sd > 0 {
+		noise = min(low, math.Exp(pr.lnN))
+	}
+	k := top
+	for k < len(p)-1 && p[k] > 0.1*p[top] {
+		k++
+	}
+	k = max(k, top+1)
+	rate := max(math.Log(p[top]/max(p[k], 1e-30))/(2*(e.t[k]-e.t[top])), 0.05)
+	noise = max(0.5*noise, 1e-9*p[top])
+	return model{lnA: math.Log(p[top]) + 2*rate*e.t[top], a: rate, lnN: math.Log(noise)}
+}
+
+// guesses are starting points of the two-component models.
+func (e envelope) guesses(one fitted, top int) []model {
+	t0 := e.t[top]
+	level := one.lnA - 2*one.a*t0
+	var out []model
+	for _, g := range []struct{ late, fast, slow float64 }{{-10, 1.4, 0.4}, {-20, 1.2, 0.25}, {-4, 2.5, 0.7}} {
+		m := one.model
+		m.kind = twoRate
+		m.a, m.b = one.a*g.fast, one.a*g.slow
+		m.lnA = level + 2*m.a*t0
+		m.lnB = level + g.late*math.Ln10/10 + 2*m.b*t0
+		out = append(out, m)
+	}
+	d, phi, depth := e.ripple(one, top)
+	if d == 0 {
+		return out
+	}
+	m := one.model
+	m.kind, m.d, m.phi, m.b = beating, d, phi, one.a
+	m.lnB = m.lnA + 2*math.Log(min(max(depth/2, 0.02), 0.8))
+	out = append(out, m)
+	m.a, m.b = 1.3*one.a, 0.6*one.a
+	return append(out, m)
+}
+
+// ripple finds the strongest periodic part of the log envelope about one
+// decay, where noise is low: rad/s, phase at t = 0 and amplitude (neper of power).
+func (e envelope) ripple(one fitted, top int) (omega, phi, depth float64) {
+	n := one.noise()
+	hi := top
+	for k := top; k < len(e.t) && one.signal(e.t[k]) > 4*n; k++ {
+		hi = k + 1
+	}
+	count := hi - top
+	if count < 12 {
+		return 0, 0, 0
+	}
+	const size = 1024
+	seq := make([]float64, size)
+	sum := 0.0
+	for k := range count {
+		w := 0.5 - 0.5*math.Cos(2*math.Pi*(float64(k)+0.5)/float64(count))
+		r := math.Log(max(e.p[top+k], 1e-30) / (one.signal(e.t[top+k]) + n))
+		seq[k] = w * max(r, -3)
+		sum += w
+	}
+	c := fourier.NewFFT(size).Coefficients(nil, seq)
+	least := max(1, size/count)
+	at := least
+	for k := least; k < len(c)*2/3; k++ {
+		if cmplx.Abs(c[k]) > cmplx.Abs(c[at]) {
+			at = k
+		}
+	}
+	omega = 2 * math.Pi * float64(at) / size / e.stepS
+	phi = cmplx.Phase(c[at]) - omega*e.t[top]
+	return omega, math.Mod(phi, 2*math.Pi), 2 * cmplx.Abs(c[at]) / sum
+}

@@ -1,0 +1,39 @@
+package decay
+
+import "math"
+
+// A note stopped by hand or cut falls stoppedDB within the filter's length or
+// stopS, whichever is longer, at several times the rate before, and does not
+// come back as a beat does.
+const (
+	stoppedDB   = 10.0
+	stopS       = 0.06
+	stopSteeper = 4.0
+)
+
+// beforeDamping cuts the envelope where the note is stopped. It returns the
+// time of the stop; 0: none.
+func (e envelope) beforeDamping() (envelope, float64) {
+	p := smooth(e.p, 3)
+	span := max(2, int(math.Ceil(max(stopS, 1.5*e.lengthS)/e.stepS)))
+	after := make([]float64, len(p)+1) // loudest from k on
+	for k := len(p) - 1; k >= 0; k-- {
+		after[k] = max(after[k+1], p[k])
+	}
+	quiet := after[len(p)*9/10] + 1e-20
+	top := argmax(p)
+	for k := top + 2*span; k+span < len(p); k++ {
+		drop := dB(p[k] / (p[k+span] + 1e-20))
+		if drop < stoppedDB || p[k] < 16*quiet {
+			continue
+		}
+		back := min(k-top, 4*span)
+		before := dB(p[k-back]/p[k]) / float64(back) * float64(span)
+		if drop > stopSteeper*max(before, 0.5) && dB(p[k]/(after[k+span]+1e-20)) > stoppedDB {
+			// The filter looks ahead: a stop within lengthS shows already.
+			stop := e.t[k] + e.lengthS/2
+			return e.until(max(stop-0.25*e.lengthS, e.t[k])), stop
+		}
+	}
+	return e, 0
+}
