@@ -1,0 +1,206 @@
+package tone
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/dsp/fourier"
+
+	"saddlewise/analysis/signal"
+)
+
+// Limits of the distortion measurement.
+const (
+	highestOrder = 10
+	maskDB       = 10.0
+	clangLow     = 5.8 // real forks' clang, times the fundamental (from memory)
+	clangHigh    = 6.6
+	spectrumS    = 5.0
+)
+
+// spectrum is the Hann-weighted power spectrum of one strike: bin powers sum
+// to mean squares where a full-scale sine is 1.
+type spectrum struct {
+	power []float64
+	binHz float64
+	lobe  int // bins on either side that hold a line
+}
+
+// newSpectrum takes the largest power of two of samples, up to spectrumS.
+func newSpectrum(x []float64, rateHz float64) *spectrum {
+	n := len(x)
+	n = min(n, int(spectrumS*rateHz))
+	size := 1
+	for size*2 <= n {
+		size *= 2
+	}
+	w := hann(size)
+	seq := make([]float64, size)
+	mean, norm := 0.0, 0.0
+	for _, v := range x[:size] {
+		mean += v / float64(size)
+	}
+	for i, v := range w {
+		seq[i] = v * (x[i] - mean)
+		norm += v * v
+	}
+	c := fourier.NewFFT(size).Coefficients(nil, seq)
+	s := &spectrum{power: make([]float64, len(c)), binHz: rateHz / float64(size), lobe: 5}
+	for k, v := range c {
+		s.power[k] = 4 * (real(v)*real(v) + imag(v)*imag(v)) / norm / float64(size)
+	}
+	return s
+}
+
+// density is the noise power of one bin about hz: the median of bins away
+// from the line there, which lone lines do not move.
+func (s *spectrum) density(hz float64, skip int) float64 {
+	k := int(math.Round(hz / s.binHz))
+	var p []float64
+	for j := skip; j < skip+60; j++ {
+		for _, i := range []int{k - j, k + j} {
+			if i > 0 && i < len(s.power) {
+				p = append(p, s.power[i])
+			}
+		}
+	}
+	if len(p) == 0 {
+		return 0
+	}
+	slices.Sort(p)
+	return p[len(p)/2] / math.Ln2
+}
+
+// line is the power of the line at hz without the noise under it, and that noise.
+func (s *spectrum) line(hz float64, half int) (power, noise float64) {
+	k := int(math.Round(hz / s.binHz))
+	lo, hi := max(1, k-half), min(len(s.power)-1, k+half)
+	for i := lo; i <= hi; i++ {
+		power += s.power[i]
+	}
+	noise = s.density(hz, half+1) * float64(hi-lo+1)
+	return power - noise, noise
+}
+
+// width is how many bins on either side hold a line that decays.
+func (s *spectrum) width(t60 float64, order int) int {
+	half := s.lobe
+	if t60 > 0 {
+		half += int(3 * float64(order) * 3 * math.Ln10 / t60 / (2 * math.Pi) / s.binHz)
+	}
+	return half
+}
+
+func (s *spectrum) fundamental(o Strike) float64 {
+	p, _ := s.line(o.Hz, 4*s.width(o.T60Seconds, 1))
+	return p
+}
+
+// distortion fills in the harmonics and their sum.
+func (s *spectrum) distortion(out *Strike, o Options) {
+	first := s.fundamental(*out)
+	sum, bound := 0.0, 0.0
+	for n := 2; n <= highestOrder; n++ {
+		hz := out.Hz * float64(n)
+		half := s.width(out.T60Seconds, n)
+		if hz > 20000 || int(hz/s.binHz)+half+60 >= len(s.power) {
+			break
+		}
+		p, noise := s.line(hz, half)
+		h := Harmonic{Order: n, Hz: hz}
+		h.Masked = p < math.Pow(10, maskDB/10)*noise || s.onMains(hz, p, half, o)
+		if h.Masked {
+			bound += max(p, 0) + noise
+			p = max(p, 0) + noise
+		} else {
+			sum += p
+		}
+		h.RelDB = decibel(p / first)
+		h.LevelDBFS = decibel(p)
+		out.Harmonics = append(out.Harmonics, h)
+	}
+	if out.THDMasked = sum == 0; out.THDMasked {
+		sum = bound
+	}
+	out.THDDB = decibel(sum / first)
+	out.THDPercent = 100 * math.Sqrt(sum/first)
+}
+
+// onMains tells whether a mains harmonic lies in the line's band and the hum
+// beside it is strong enough to be what is seen.
+func (s *spectrum) onMains(hz, power float64, half int, o Options) bool {
+	if o.MainsHz == 0 {
+		return false
+	}
+	order := math.Round(hz / o.MainsHz)
+	if order < 2 || math.Abs(hz-order*o.MainsHz) > float64(half+2)*s.binHz {
+		return false
+	}
+	below, _ := s.line((order-1)*o.MainsHz, s.lobe)
+	above, _ := s.line((order+1)*o.MainsHz, s.lobe)
+	return max(below, above) > 0.1*power
+}
+
+// noise fills in THD+N and the signal-to-noise ratio.
+func (s *spectrum) noise(out *Strike, o Options) {
+	first := s.fundamental(*out)
+	half := 4 * s.width(out.T60Seconds, 1)
+	centre := int(math.Round(out.Hz / s.binHz))
+	clang := int(math.Round(out.ClangHz / s.binHz))
+	rest := 0.0
+	hi := min(len(s.power)-1, int(20000/s.binHz))
+	inNotch, inClang := 0.0, 0.0
+	for k := max(1, int(math.Ceil(20/s.binHz))); k <= hi; k++ {
+		switch {
+		case k >= centre-half && k <= centre+half:
+			inNotch++
+		case out.ClangHz > 0 && k >= clang-6*half && k <= clang+6*half:
+			inClang++
+		default:
+			rest += s.power[k]
+		}
+	}
+	rest += inNotch * s.density(out.Hz, half+1)
+	if inClang > 0 {
+		rest += inClang * s.density(out.ClangHz, 6*half+1)
+	}
+	out.THDNDB = decibel(rest / (rest + first))
+	harmonics := 0.0
+	for _, h := range out.Harmonics {
+		if !h.Masked {
+			harmonics += math.Pow(10, h.LevelDBFS/10)
+		}
+	}
+	out.SNRDB = decibel(first / max(rest-harmonics, 1e-30))
+}
+
+// findClang looks for the clang mode in the first quarter second after the blow.
+func (o *Strike) findClang(src signal.Source, s span) error {
+	rate := src.Rate()
+	x, err := signal.Segment(src, s.blow, int64(0.35*rate))
+	if err != nil {
+		return fmt.Errorf("read the blow: %w", err)
+	}
+	if float64(len(x)) < 0.2*rate {
+		return nil
+	}
+	sp := newSpectrum(x, rate)
+	at, top := 0, 0.0
+	for k := int(clangLow * o.Hz / sp.binHz); k <= int(clangHigh*o.Hz/sp.binHz) && k < len(sp.power)-1; k++ {
+		if math.Abs(float64(k)*sp.binHz/o.Hz-6) > 0.03 && sp.power[k] > top && sp.power[k] >= sp.power[k-1] && sp.power[k] >= sp.power[k+1] {
+			at, top = k, sp.power[k]
+		}
+	}
+	if at == 0 || top < 30*sp.density(float64(at)*sp.binHz, 8) {
+		return nil
+	}
+	l, m, r := math.Log(sp.power[at-1]+1e-300), math.Log(top), math.Log(sp.power[at+1]+1e-300)
+	o.ClangHz = (float64(at) + 0.5*(l-r)/(l-2*m+r)) * sp.binHz
+	p, _ := sp.line(o.ClangHz, 6)
+	first, _ := sp.line(o.Hz, 6)
+	o.ClangRelDB = decibel(p / first)
+	return nil
+}
+
+func decibel(power float64) float64 { return 10 * math.Log10(max(power, 1e-30)) }

@@ -1,0 +1,195 @@
+package tone
+
+import (
+	"math"
+	"math/cmplx"
+	"slices"
+
+	"gonum.org/v1/gonum/dsp/fourier"
+	"gonum.org/v1/gonum/mat"
+)
+
+// baseRate is the rate, in values a second, of the tone shifted to zero
+// frequency: far more than a line's width, far less than the sample rate.
+const baseRate = 200.0
+
+// damped is one line, c exp((-alpha + i omega) t), with standard errors.
+type damped struct {
+	c               complex128
+	alpha, omega    float64 // 1/s, rad/s
+	alphaSD, omegaS float64
+}
+
+// shift multiplies x by exp(-2 pi i hz t) and averages it by a triple moving
+// average over d samples, one value in d. Value k is centred on sample
+// k d + (3d-2)/2.
+func shift(x []float64, rateHz, hz float64, d int) []complex128 {
+	w := spline(d)
+	blocks := len(x) / d
+	if blocks < 3 {
+		return nil
+	}
+	re, im := make([]float64, 3*d), make([]float64, 3*d)
+	omega := 2 * math.Pi * hz / rateHz
+	for i, v := range w {
+		s, c := math.Sincos(omega * float64(i%d))
+		re[i], im[i] = v*c, -v*s
+	}
+	out := make([]complex128, blocks)
+	for k := range blocks {
+		s, c := math.Sincos(math.Mod(omega*float64(d)*float64(k), 2*math.Pi))
+		for j := 0; j < 3 && j <= k; j++ {
+			var a, b float64
+			rj, ij := re[j*d:(j+1)*d], im[j*d:(j+1)*d]
+			for i, v := range x[k*d : (k+1)*d] {
+				a += v * rj[i]
+				b += v * ij[i]
+			}
+			out[k-j] += complex(c, -s) * complex(a, b)
+		}
+	}
+	return out[:blocks-2]
+}
+
+// spline is the triple moving average over n samples, with sum 1.
+func spline(n int) []float64 {
+	w := []float64{1}
+	for range 3 {
+		next := make([]float64, len(w)+n-1)
+		for i, v := range w {
+			for k := range n {
+				next[i+k] += v / float64(n)
+			}
+		}
+		w = next
+	}
+	return append(w, make([]float64, 3*n-len(w))...)
+}
+
+// fitDamped fits one damped line to z, values stepS apart, by Gauss-Newton.
+func fitDamped(z []complex128, stepS float64) damped {
+	d := startOf(z, stepS)
+	var inv mat.SymDense
+	for range 12 {
+		ata, atb := d.normal(z, stepS)
+		var ch mat.Cholesky
+		var dx mat.VecDense
+		if !ch.Factorize(ata) || ch.SolveVecTo(&dx, mat.NewVecDense(4, atb)) != nil {
+			break
+		}
+		d.c *= cmplx.Exp(complex(dx.AtVec(0), dx.AtVec(1)))
+		d.alpha += dx.AtVec(2)
+		d.omega += dx.AtVec(3)
+		if ch.InverseTo(&inv) != nil || math.Abs(dx.AtVec(3)) < 1e-4*math.Sqrt(inv.At(3, 3)) {
+			break
+		}
+	}
+	if inv.SymmetricDim() == 4 {
+		// Variance of each real part of z, from the noise density at the line.
+		v := d.noise(z, stepS) / 2
+		d.alphaSD, d.omegaS = math.Sqrt(v*inv.At(2, 2)), math.Sqrt(v*inv.At(3, 3))
+	}
+	return d
+}
+
+// startOf reads the line off the spectrum of z and the slope of its level.
+func startOf(z []complex128, stepS float64) damped {
+	n := 1
+	for n < 4*len(z) {
+		n *= 2
+	}
+	seq := make([]complex128, n)
+	copy(seq, z)
+	fft := fourier.NewCmplxFFT(n)
+	c := fft.Coefficients(nil, seq)
+	at := 0
+	for k := range c {
+		if cmplx.Abs(c[k]) > cmplx.Abs(c[at]) {
+			at = k
+		}
+	}
+	d := damped{omega: 2 * math.Pi * fft.Freq(at) / stepS}
+	early, late := 0.0, 0.0
+	half := len(z) / 2
+	for k := range half {
+		early += real(z[k] * cmplx.Conj(z[k]))
+		late += real(z[half+k] * cmplx.Conj(z[half+k]))
+	}
+	d.alpha = math.Log(early/max(late, 1e-12*early)) / (2 * float64(half) * stepS)
+	var num complex128
+	den := 0.0
+	for k := range z {
+		e := cmplx.Exp(complex(-d.alpha, d.omega) * complex(float64(k)*stepS, 0))
+		num += z[k] * cmplx.Conj(e)
+		den += real(e * cmplx.Conj(e))
+	}
+	d.c = num / complex(den, 0)
+	return d
+}
+
+func (d damped) at(t float64) complex128 {
+	return d.c * cmplx.Exp(complex(-d.alpha, d.omega)*complex(t, 0))
+}
+
+// normal is J'J and J'r for log size, phase, alpha and omega.
+func (d damped) normal(z []complex128, stepS float64) (*mat.SymDense, []float64) {
+	a, b := mat.NewSymDense(4, nil), make([]float64, 4)
+	var s [3]float64
+	for k := range z {
+		t := float64(k) * stepS
+		m := d.at(t)
+		e := real(m * cmplx.Conj(m))
+		r := cmplx.Conj(m) * (z[k] - m)
+		s[0] += e
+		s[1] += e * t
+		s[2] += e * t * t
+		b[0] += real(r)
+		b[1] += imag(r)
+		b[2] -= t * real(r)
+		b[3] += t * imag(r)
+	}
+	a.SetSym(0, 0, s[0])
+	a.SetSym(1, 1, s[0])
+	a.SetSym(2, 2, s[2])
+	a.SetSym(3, 3, s[2])
+	a.SetSym(0, 2, -s[1])
+	a.SetSym(1, 3, s[1])
+	return a, b
+}
+
+// noise is the variance of z that white noise of the density found near the
+// line would have: the larger of the line's foot and its surroundings.
+func (d damped) noise(z []complex128, stepS float64) float64 {
+	w := hann(len(z))
+	r := make([]complex128, len(z))
+	norm := 0.0
+	for k := range z {
+		t := float64(k) * stepS
+		r[k] = (z[k] - d.at(t)) * cmplx.Exp(complex(0, -d.omega*t)) * complex(w[k], 0)
+		norm += w[k] * w[k]
+	}
+	fft := fourier.NewCmplxFFT(len(r))
+	c := fft.Coefficients(nil, r)
+	foot, n := 0.0, 0
+	var around []float64
+	for k, v := range c {
+		p := real(v*cmplx.Conj(v)) / norm
+		switch f := math.Abs(fft.Freq(k)) / stepS; {
+		case f*float64(len(z))*stepS < 3.5:
+			foot += p
+			n++
+		case f < 0.15*baseRate:
+			around = append(around, p)
+		}
+	}
+	if len(around) == 0 {
+		return foot / float64(n)
+	}
+	slices.Sort(around)
+	level := around[len(around)/2] / math.Ln2
+	// The foot is seven values less four fitted ones: only a clear excess counts.
+	if foot /= float64(n); foot > 3*level {
+		return foot
+	}
+	return level
+}
