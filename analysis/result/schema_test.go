@@ -7,6 +7,7 @@ import (
 	"math"
 	"os"
 	"reflect"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -156,11 +157,16 @@ func filled(v reflect.Value) {
 		}
 	case reflect.Struct:
 		for i := range v.NumField() {
-			if first := enumOf(v.Type().Field(i)); first != "" && v.Field(i).Kind() == reflect.String {
-				v.Field(i).SetString(first)
-				continue
+			first := enumOf(v.Type().Field(i))
+			switch f := v.Field(i); {
+			case first != "" && f.Kind() == reflect.String:
+				f.SetString(first)
+			case first != "" && f.Kind() == reflect.Int:
+				n, _ := strconv.Atoi(first)
+				f.SetInt(int64(n))
+			default:
+				filled(f)
 			}
-			filled(v.Field(i))
 		}
 	case reflect.String:
 		v.SetString("x")
@@ -182,7 +188,6 @@ func TestSchemaAcceptsResults(t *testing.T) {
 	s := compiled(t)
 	var full Results
 	filled(reflect.ValueOf(&full).Elem())
-	full.Quiet[0].Hum.MainsNominal = 50
 	cases := map[string]*Results{
 		"zero value": {Verdict: Verdict{Word: Recheck}},
 		"all fields": &full,
