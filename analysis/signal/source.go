@@ -1,3 +1,6 @@
+// Package signal is the mathematics that the measures share: sources of
+// samples, levels, windows, spectra, bands, weightings and note names. It
+// knows nothing of pickups.
 package signal
 
 import (

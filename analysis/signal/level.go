@@ -1,0 +1,41 @@
+package signal
+
+import "math"
+
+// SilenceDB stands for the level of exact silence, which has none in dB.
+const SilenceDB = -400.0
+
+// PowerToDBFS is the AES17 level of a mean square, full scale 1: a full-scale
+// sine, mean square 1/2, reads 0 dBFS.
+func PowerToDBFS(meanSquare float64) float64 { return PowerToDB(2 * meanSquare) }
+
+// DBFSToPower is the mean square of an AES17 level.
+func DBFSToPower(levelDBFS float64) float64 { return math.Pow(10, levelDBFS/10) / 2 }
+
+// PowerToDB is 10 log10 of a power ratio, not below SilenceDB.
+func PowerToDB(ratio float64) float64 {
+	if !(ratio > 0) {
+		return SilenceDB
+	}
+	return math.Max(SilenceDB, 10*math.Log10(ratio))
+}
+
+// AmplitudeToDB is 20 log10 of an amplitude ratio, not below SilenceDB.
+func AmplitudeToDB(ratio float64) float64 { return PowerToDB(ratio * ratio) }
+
+// DBToAmplitude is the amplitude ratio of a level.
+func DBToAmplitude(levelDB float64) float64 { return math.Pow(10, levelDB/20) }
+
+// MeanSquare is the mean of the squares of x about its mean; 0 for none.
+func MeanSquare(x []float64) float64 {
+	if len(x) == 0 {
+		return 0
+	}
+	sum, squares := 0.0, 0.0
+	for _, v := range x {
+		sum += v
+		squares += v * v
+	}
+	n := float64(len(x))
+	return math.Max(0, squares/n-(sum/n)*(sum/n))
+}
