@@ -1,0 +1,157 @@
+package pitch
+
+import (
+	"math"
+	"math/cmplx"
+	"slices"
+)
+
+const (
+	glideFromS, glideToS = 0.02, 0.15 // where the glide is read
+	settledCents         = 0.3        // of glide left where the pitch counts as settled
+	glidePartials        = 8
+	longestSettleS       = 0.8
+	attackS              = 0.01 // contact and first reflections: no string vibrates freely yet
+)
+
+// glide is the course of the pitch at the attack.
+type glide struct {
+	told     bool
+	cents    float64 // re the hypothesis, at the attack
+	settledS float64 // from the onset
+}
+
+// followGlide follows the common pitch of the strongest partials in short
+// frames and fits a settling exponential to it.
+func (n note) followGlide(h hypothesis) glide {
+	none := glide{settledS: math.Min(attackS, 0.05*n.seconds())}
+	t, dev, weight := n.course(h)
+	if len(t) < 6 {
+		return none
+	}
+	size, tau, significant := settling(t, dev, weight)
+	told := glide{told: true, settledS: none.settledS}
+	var w, c float64
+	for i, s := range t {
+		if s >= glideFromS && s <= glideToS {
+			w += weight[i]
+			c += weight[i] * dev[i]
+		}
+	}
+	if w == 0 {
+		return none
+	}
+	told.cents = c / w
+	if significant && math.Abs(size) > 2*settledCents {
+		told.settledS = math.Max(told.settledS, tau*math.Log(math.Abs(size)/settledCents))
+		told.settledS = math.Min(told.settledS, math.Min(longestSettleS, 0.4*n.seconds()))
+	}
+	return told
+}
+
+// course is the deviation in cents from the hypothesis, frame by frame.
+func (n note) course(h hypothesis) (t, dev, weight []float64) {
+	length := int(math.Max(4/h.s.f0, 0.02) * n.rateHz)
+	hop := length / 4
+	count := min((len(n.y)-length)/hop, int(1.5*n.rateHz)/hop)
+	if count < 4 {
+		return nil, nil, nil
+	}
+	window := make([]float64, length)
+	for i := range window {
+		window[i] = 1 - math.Cos(2*math.Pi*(float64(i)+0.5)/float64(length))
+	}
+	hopS := float64(hop) / n.rateHz
+	num, den := make([]float64, count-1), make([]float64, count-1)
+	for _, m := range trackable(h, hopS) {
+		c := n.heterodyne(m.line.hz, window, hop, count)
+		for i := range num {
+			turn := cmplx.Phase(c[i+1] * cmplx.Conj(c[i]))
+			power := cmplx.Abs(c[i+1] * c[i])
+			hz := turn / (2 * math.Pi * hopS)
+			num[i] += power * m.line.hz * m.line.hz * 1200 / math.Ln2 * hz / m.line.hz
+			den[i] += power * m.line.hz * m.line.hz
+		}
+	}
+	for i := range num {
+		if den[i] > 0 {
+			t = append(t, (float64(i)+0.5)*hopS+float64(length)/2/n.rateHz)
+			dev = append(dev, num[i]/den[i])
+			weight = append(weight, den[i])
+		}
+	}
+	return t, dev, weight
+}
+
+// trackable are the strongest partials whose phase cannot slip a turn between
+// frames at 50 cents off.
+func trackable(h hypothesis, hopS float64) []match {
+	var out []match
+	for _, m := range h.matches {
+		if !m.line.hum && m.line.hz*0.03 < 0.4/hopS {
+			out = append(out, m)
+		}
+	}
+	slices.SortFunc(out, func(a, b match) int { return compare(b.line.levelDB, a.line.levelDB) })
+	return out[:min(len(out), glidePartials)]
+}
+
+// heterodyne is the windowed complex amplitude about hz, one a hop.
+func (n note) heterodyne(hz float64, window []float64, hop, count int) []complex128 {
+	omega := 2 * math.Pi * hz / n.rateHz
+	base := make([]complex128, (count-1)*hop+len(window))
+	step, turn := cmplx.Exp(complex(0, -omega)), complex(1, 0)
+	for i := range base {
+		base[i] = complex(n.y[i], 0) * turn
+		turn *= step
+	}
+	out := make([]complex128, count)
+	for j := range out {
+		var s complex128
+		for i, w := range window {
+			s += complex(w, 0) * base[j*hop+i]
+		}
+		out[j] = s
+	}
+	return out
+}
+
+// settling fits level + size exp(-t/tau), tau from a grid, and says whether
+// the exponential is there at all (F test at about 0.1 %).
+func settling(t, dev, weight []float64) (size, tau float64, significant bool) {
+	flat := leastSquares(t, dev, weight, 0)
+	best := flat
+	for _, try := range [...]float64{0.015, 0.03, 0.05, 0.08, 0.12, 0.2, 0.3} {
+		if f := leastSquares(t, dev, weight, try); f.rss < best.rss {
+			best, tau = f, try
+		}
+	}
+	free := float64(len(t) - 3)
+	f := (flat.rss - best.rss) / 2 / (best.rss/free + 1e-12)
+	return best.size, tau, tau > 0 && f > 8
+}
+
+type exponentialFit struct{ level, size, rss float64 }
+
+func leastSquares(t, dev, weight []float64, tau float64) exponentialFit {
+	var w, we, wee, wd, wde, wdd float64
+	for i, s := range t {
+		var e float64
+		if tau > 0 {
+			e = math.Exp(-s / tau)
+		}
+		w += weight[i]
+		we += weight[i] * e
+		wee += weight[i] * e * e
+		wd += weight[i] * dev[i]
+		wde += weight[i] * dev[i] * e
+		wdd += weight[i] * dev[i] * dev[i]
+	}
+	var f exponentialFit
+	if det := w*wee - we*we; tau > 0 && det > 1e-9*w*wee {
+		f.size = (w*wde - we*wd) / det
+	}
+	f.level = (wd - f.size*we) / w
+	f.rss = math.Max(0, wdd-f.level*wd-f.size*wde)
+	return f
+}

@@ -1,0 +1,157 @@
+package pitch
+
+import (
+	"math"
+	"math/cmplx"
+	"slices"
+
+	"gonum.org/v1/gonum/dsp/fourier"
+)
+
+const (
+	minLineSNRDB = 10
+	lineWindowS  = 1.4 // longer windows resolve more, but fast partials are gone by then
+	maxLines     = 160
+)
+
+// line is a local maximum of the spectrum that stands out of the noise.
+type line struct {
+	hz, levelDB, snrDB float64
+	binHz              float64
+	hum                bool
+}
+
+// lines finds the spectrum's lines below usefulHz, by frequency.
+func (n note) lines(o Options) []line {
+	size := smoothLength(min(len(n.y), int(lineWindowS*n.rateHz)))
+	db := windowedSpectrum(n.y[:size])
+	floor := noiseFloor(db, n.rateHz/float64(size))
+	binHz := n.rateHz / float64(size)
+	var out []line
+	first := max(2, int(0.7*o.MinHz/binHz))
+	for k := first; k < len(db)-1 && float64(k)*binHz < n.usefulHz(); k++ {
+		if db[k] <= db[k-1] || db[k] < db[k+1] || db[k]-floor[k] < minLineSNRDB {
+			continue
+		}
+		shift, top := vertex(db[k-1], db[k], db[k+1])
+		l := line{hz: (float64(k) + shift) * binHz, levelDB: top, snrDB: top - floor[k], binHz: binHz}
+		l.hum = nearHum(l.hz, 0.7*binHz, o.HumHz)
+		out = append(out, l)
+	}
+	return strongestLines(out)
+}
+
+// strongestLines keeps what stands out most, by frequency.
+func strongestLines(l []line) []line {
+	if len(l) > maxLines {
+		slices.SortFunc(l, func(a, b line) int { return compare(b.snrDB, a.snrDB) })
+		l = l[:maxLines]
+		slices.SortFunc(l, func(a, b line) int { return compare(a.hz, b.hz) })
+	}
+	return l
+}
+
+func compare(a, b float64) int {
+	switch {
+	case a < b:
+		return -1
+	case a > b:
+		return 1
+	}
+	return 0
+}
+
+func nearHum(hz, within float64, hum []float64) bool {
+	for _, h := range hum {
+		if math.Abs(hz-h) < within {
+			return true
+		}
+	}
+	return false
+}
+
+// windowedSpectrum is the level in dB of the note under a window that rises
+// fast and falls slowly, as plucked strings do: Hann's with its time warped.
+func windowedSpectrum(y []float64) []float64 {
+	const warp = 0.65
+	w := make([]float64, len(y))
+	for i, v := range y {
+		u := math.Pow((float64(i)+0.5)/float64(len(y)), warp)
+		w[i] = v * (1 - math.Cos(2*math.Pi*u))
+	}
+	c := fourier.NewFFT(len(w)).Coefficients(nil, w)
+	db := make([]float64, len(c))
+	for k, v := range c {
+		db[k] = 20 * math.Log10(cmplx.Abs(v)+1e-30)
+	}
+	return db
+}
+
+// vertex is the place and height of a parabola through three points.
+func vertex(a, b, c float64) (shift, top float64) {
+	d := a - 2*b + c
+	if d == 0 {
+		return 0, b
+	}
+	shift = 0.5 * (a - c) / d
+	return shift, b - 0.25*(a-c)*shift
+}
+
+// noiseFloor is the mean noise level in dB around each bin, from the lower
+// quartile of blocks: partials fill less than three quarters of them. The
+// quartile of an exponential distribution lies at ln(4/3) of its mean.
+func noiseFloor(db []float64, binHz float64) []float64 {
+	const blockHz = 150
+	block := max(24, int(blockHz/binHz))
+	toMean := -10 * math.Log10(math.Log(4.0/3))
+	var at, level []float64
+	buf := make([]float64, 0, block)
+	for from := 0; from < len(db); from += block {
+		part := db[from:min(from+block, len(db))]
+		if len(part) < block/2 {
+			break
+		}
+		buf = append(buf[:0], part...)
+		slices.Sort(buf)
+		at = append(at, float64(from)+float64(len(part))/2)
+		level = append(level, buf[len(buf)/4]+toMean)
+	}
+	return interpolate(at, level, len(db))
+}
+
+// interpolate draws straight lines through points, level beyond the ends.
+func interpolate(at, level []float64, n int) []float64 {
+	out := make([]float64, n)
+	j := 0
+	for i := range out {
+		x := float64(i)
+		for j+1 < len(at) && at[j+1] < x {
+			j++
+		}
+		switch {
+		case len(at) == 0:
+			out[i] = math.Inf(1)
+		case x <= at[0]:
+			out[i] = level[0]
+		case j+1 >= len(at):
+			out[i] = level[len(level)-1]
+		default:
+			out[i] = level[j] + (level[j+1]-level[j])*(x-at[j])/(at[j+1]-at[j])
+		}
+	}
+	return out
+}
+
+// smoothLength is the longest length up to n whose factors are 2, 3 and 5, so
+// that its transform is fast.
+func smoothLength(n int) int {
+	best := 1
+	for a := 1; a <= n; a *= 2 {
+		for b := a; b <= n; b *= 3 {
+			for c := b; c <= n; c *= 5 {
+				best = max(best, c)
+			}
+		}
+	}
+	return best
+}

@@ -1,0 +1,127 @@
+package pitch
+
+import (
+	"fmt"
+	"math"
+)
+
+// note is the sounding part of a recording at a working rate, from its onset.
+type note struct {
+	y      []float64
+	rateHz float64
+	onsetS float64 // of y[0] from the start of the recording
+}
+
+// usefulHz is the end of the decimation filter's flat band.
+func (n note) usefulHz() float64 { return 0.43 * n.rateHz }
+
+func (n note) seconds() float64 { return float64(len(n.y)) / n.rateHz }
+
+// prepare lowers the rate, finds the onset and cuts what comes before.
+func prepare(x []float64, rateHz float64) (note, error) {
+	if s := float64(len(x)) / rateHz; s < shortestS {
+		return note{}, fmt.Errorf("%w: %.2f s is too short", ErrNoPitch, s)
+	}
+	x = x[:min(len(x), int(longestS*rateHz))]
+	for _, v := range x {
+		if math.IsNaN(v) || math.IsInf(v, 0) {
+			return note{}, fmt.Errorf("samples that are not numbers")
+		}
+	}
+	factor := max(1, int(rateHz/workRateHz))
+	y, lost := decimate(x, factor)
+	n := note{y: y, rateHz: rateHz / float64(factor)}
+	removeMean(n.y)
+	start := onset(n.y, int(0.005*n.rateHz))
+	n.y = n.y[start:]
+	n.onsetS = float64(lost)/rateHz + float64(start)/n.rateHz
+	if n.seconds() < shortestS {
+		return note{}, fmt.Errorf("%w: only %.2f s are left after the attack", ErrNoPitch, n.seconds())
+	}
+	return n, nil
+}
+
+// decimate keeps every factor-th sample of x low-passed by a symmetric
+// windowed sinc (Kaiser window, -60 dB), only where the filter is full: the
+// first sample out is the lost-th of x.
+func decimate(x []float64, factor int) (y []float64, lost int) {
+	if factor == 1 {
+		return append([]float64(nil), x...), 0
+	}
+	half := 11 * factor
+	h := lowPass(half, 0.5/float64(factor))
+	if len(x) <= 2*half {
+		return nil, half
+	}
+	y = make([]float64, (len(x)-2*half-1)/factor+1)
+	for i := range y {
+		s := x[i*factor : i*factor+2*half+1]
+		sum := h[half] * s[half]
+		for k := range half {
+			sum += h[k] * (s[k] + s[2*half-k])
+		}
+		y[i] = sum
+	}
+	return y, half
+}
+
+// lowPass is a Kaiser-windowed sinc of 2 half + 1 taps, unity at DC.
+func lowPass(half int, cutoff float64) []float64 {
+	const beta = 5.65
+	h := make([]float64, 2*half+1)
+	var sum float64
+	for i := range h {
+		t := float64(i - half)
+		v := 2 * cutoff
+		if t != 0 {
+			v = math.Sin(2*math.Pi*cutoff*t) / (math.Pi * t)
+		}
+		u := t / float64(half)
+		h[i] = v * besselI0(beta*math.Sqrt(1-u*u))
+		sum += h[i]
+	}
+	for i := range h {
+		h[i] /= sum
+	}
+	return h
+}
+
+func besselI0(x float64) float64 {
+	sum, term := 1.0, 1.0
+	for k := 1.0; term > 1e-12*sum; k++ {
+		term *= (x / (2 * k)) * (x / (2 * k))
+		sum += term
+	}
+	return sum
+}
+
+func removeMean(y []float64) {
+	var sum float64
+	for _, v := range y {
+		sum += v
+	}
+	for i := range y {
+		y[i] -= sum / float64(len(y))
+	}
+}
+
+// onset is the first frame within 12 dB of the strongest frame of the first
+// half second: what comes before is silence or the finger.
+func onset(y []float64, frame int) int {
+	frame = max(1, frame)
+	count := min(len(y)/frame, 100)
+	power := make([]float64, count)
+	var top float64
+	for i := range power {
+		for _, v := range y[i*frame : (i+1)*frame] {
+			power[i] += v * v
+		}
+		top = max(top, power[i])
+	}
+	for i, p := range power {
+		if p >= top/16 {
+			return i * frame
+		}
+	}
+	return 0
+}
