@@ -17,6 +17,10 @@ func (e envelope) noisePrior() prior {
 	return prior{math.Log(e.floor + e.humLeft), 0.7}
 }
 
+// plainChi2 is the mean squared residual below which one decay explains all.
+// The simpler model is kept then.
+const plainChi2 = 1.15
+
 // bestModel fits one decay, two, and two that beat, and keeps the one with
 // the best information criterion.
 func (e envelope) bestModel(top int, pr prior) fitted {
@@ -24,9 +28,16 @@ func (e envelope) bestModel(top int, pr prior) fitted {
 	first := e.firstGuess(top, pr)
 	one := e.fit(first, top, hi, pr)
 	best := one
+	if one.a > 0 && one.chi2 < plainChi2 && one.together < 2*e.correlated() {
+		return one
+	}
+	looks := float64(hi-top) / e.correlated()
 	for _, m := range e.guesses(one, top) {
+		if m.kind == beating && best.kind == twoRate && best.chi2 < plainChi2 {
+			break
+		}
 		f := e.fit(m, top, hi, pr)
-		if f.cov != nil && f.a > 0 && f.b > -0.05*f.a && f.badness() < best.badness()-2 {
+		if f.cov != nil && f.a > 0 && f.b > -0.05*f.a && f.badness(looks) < best.badness(looks)-2 {
 			best = f
 		}
 	}

@@ -30,10 +30,20 @@ func (e envelope) beforeDamping() (envelope, float64) {
 		back := min(k-top, 4*span)
 		before := dB(p[k-back]/p[k]) / float64(back) * float64(span)
 		if drop > stopSteeper*max(before, 0.5) && dB(p[k]/(after[k+span]+1e-20)) > stoppedDB {
-			// The filter looks ahead: a stop within lengthS shows already.
-			stop := e.t[k] + e.lengthS/2
-			return e.until(max(stop-0.25*e.lengthS, e.t[k])), stop
+			stop := e.stopAfter(p, k, before/float64(span))
+			return e.until(stop + 0.2*e.lengthS), stop
 		}
 	}
 	return e, 0
+}
+
+// stopAfter is when the level leaves its trend of perPointDB. The filter looks
+// ahead and gives half its amplitude, 6 dB, when the stop is at its middle.
+func (e envelope) stopAfter(p []float64, k int, perPointDB float64) float64 {
+	for j := k; j < len(p); j++ {
+		if dB(p[k]/(p[j]+1e-20))-perPointDB*float64(j-k) > 6 {
+			return e.t[j] + e.lengthS/2
+		}
+	}
+	return e.t[len(p)-1]
 }

@@ -37,7 +37,7 @@ const (
 
 // minUsableDB is the least drop below the top of the evaluation range that is
 // extrapolated when the recording, not the noise, ends the decay.
-const minUsableDB = 8.0
+const minUsableDB = 6.5
 
 // ErrInput says that the samples or options cannot be measured at all.
 var ErrInput = errors.New("decay: unusable input")

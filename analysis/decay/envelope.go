@@ -8,16 +8,18 @@ import (
 )
 
 // Limits of the filter's length, seconds. A length of windowOfT60 times T60
-// drops the note by 7 dB within the window, the most that costs little
-// signal-to-noise; a quarter of a second still lets beats of 3 Hz through.
+// drops the note by 5 dB within the window, little enough to cost no
+// signal-to-noise; windowMost still lets beats of 5 Hz through; a short record
+// keeps most of its length.
 const (
-	windowOfT60 = 0.12
-	windowLeast = 0.02
-	windowMost  = 0.25
+	windowOfT60    = 0.08
+	windowOfRecord = 0.1
+	windowLeast    = 0.02
+	windowMost     = 0.15
 )
 
 // maxPoints bounds the envelope that is fitted and handed on.
-const maxPoints = 300
+const maxPoints = 200
 
 // envelope is the squared envelope of a note: p[k] is the power at t[k]
 // seconds, 1 being a full-scale sine.
@@ -81,7 +83,8 @@ func (b baseband) chooseLength(hz float64) float64 {
 	}
 	drop := 10 * math.Log10(p[top]/p[last])
 	t60 := 60 / max(drop, 1) * float64(last-top) * f.hopS
-	return max(least, min(windowMost, max(windowLeast, windowOfT60*t60)))
+	record := float64(len(b.z)) / b.rate
+	return max(least, min(windowMost, max(windowLeast, min(windowOfT60*t60, windowOfRecord*record))))
 }
 
 // floorBeside is the noise power halfway to the neighbouring partials, the

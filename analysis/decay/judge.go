@@ -8,7 +8,13 @@ import (
 // Judgement limits; common practice, no source.
 const (
 	deepBeatDB     = 6.0  // beats deeper than this leave a range, not one number
-	leastBeats     = 0.5  // beats inside the range that make them beats
+	leastBeats     = 1.0  // beats above the noise that make them beats
+	strayingDB     = 1.5  // scatter about the fit above which it is no decay
+	returnDB       = 3.0  // of a level that has left the range: beats
+	steadyDB       = 3.0  // decay over the record below which a component is a hum
+	cutSeconds     = 0.65 // of a decay that the record cuts short
+	cutInterval    = 1.5  // and the widest interval such a one may have
+	widestInterval = 2.5  // upper over lower end, above which nothing is told
 	stageRatio     = 1.5  // late over early T60 that makes two stages
 	lateRangeDB    = 6.0  // of late decay that must be seen
 	lateCertainty  = 0.25 // relative standard error of the late decay at most
@@ -21,7 +27,7 @@ const (
 func judge(e envelope) Decay {
 	var d Decay
 	e, d.DampedAtS = e.beforeDamping()
-	top := argmax(smooth(e.p, 3))
+	top := e.top()
 	if len(e.t)-top < shortestPoints {
 		d.NotEnoughRange, d.Reason = true, "the note is over before its decay can be followed"
 		return d
@@ -29,13 +35,17 @@ func judge(e envelope) Decay {
 	pr := e.noisePrior()
 	f := e.bestModel(top, pr)
 	v := e.viewOf(f, top)
-	d.Envelope = e.curve()
-	d.StartDBFS, d.RangeDB = dB(v.start)-v.liftDB, v.rangeDB
+	d.Envelope = e.curve(v.liftDB)
+	d.StartDBFS, d.RangeDB = dB(v.start), v.rangeDB
 	if d.Reason = v.reason(d.DampedAtS); d.Reason != "" {
 		d.NotEnoughRange = true
 		return d
 	}
 	v.measure(&d)
+	if d.Reason != "" && d.NotEnoughRange {
+		d.T60Seconds, d.T60Low, d.T60High = 0, 0, 0
+		d.TwoStage, d.EarlyT60Seconds, d.LateT60Seconds, d.LateT60Low, d.LateT60High, d.KneeS, d.KneeDB = false, 0, 0, 0, 0, 0, 0
+	}
 	return d
 }
 
@@ -43,28 +53,46 @@ func judge(e envelope) Decay {
 type view struct {
 	e       envelope
 	f       fitted
-	start   float64 // power the range counts from, noise taken off
+	m       model   // f before the filter, which lowers what decays fast
+	start   float64 // power the range counts from
 	liftDB  float64 // what the filter took from the start
 	floor   float64 // noise, and whatever does not decay
 	rangeDB float64
 	endDB   float64 // level reached at the end of the record, re start
 	lo, hi  int     // points of the range
+	beginS  float64 // time of the start
+	fromS   float64 // the range in time
+	toS     float64
 	bottom  float64 // its lower end, dB re start
 	steady  bool    // the second component does not decay: part of the floor
+}
+
+// top is the loudest point; the first, unless another is clearly louder.
+func (e envelope) top() int {
+	p := smooth(e.p, 3)
+	if k := argmax(p); p[0] < 0.8*p[k] {
+		return k
+	}
+	return 0
 }
 
 func (e envelope) viewOf(f fitted, top int) view {
 	v := view{e: e, f: f, floor: f.noise() + e.humLeft}
 	v.orderComponents(e.t[top])
-	if v.f.kind != single && v.f.b < 2*v.f.sdOf(4) && v.f.b < 0.3*v.f.a {
+	last := e.t[len(e.t)-1] + e.lengthS/2
+	if v.f.kind != single && v.f.b < 2*v.f.sdOf(4) && v.f.b < 0.3*v.f.a && 20/math.Ln10*v.f.b*last < steadyDB {
 		v.steady = true
 		v.floor += math.Exp(v.f.lnB)
 	}
-	v.start = max(smooth(e.p, 3)[top]-v.floor, 1e-30)
-	if v.f.a > 0 {
-		v.liftDB = dB(e.gain(v.f.a) * e.gain(v.f.a))
+	v.m = v.f.model
+	v.m.lnA -= 2 * math.Log(e.gain(v.m.a))
+	v.m.lnB -= 2 * math.Log(e.gain(v.m.b))
+	v.beginS = e.t[top]
+	if top == 0 {
+		v.beginS = 0
 	}
-	last := e.t[len(e.t)-1]
+	v.start = max(v.mean(v.beginS), 1e-30)
+	v.liftDB = dB(v.m.signal(e.t[top]) / max(v.f.signal(e.t[top]), 1e-30))
 	v.endDB = dB(v.mean(last) / v.start)
 	v.rangeDB = dB(v.start / v.floor)
 	v.rangeDB = min(v.rangeDB, max(-v.endDB, 0))
@@ -103,27 +131,53 @@ func (v *view) orderComponents(t float64) {
 	}
 }
 
-// mean is the decaying power at t without the beats.
+// beats tells whether enough beats are seen above the noise to be known as
+// such. A slower one cannot be told from a decay in two stages.
+func (v view) beats() bool {
+	if v.f.kind != beating || v.steady {
+		return false
+	}
+	seen := v.e.t[0]
+	for _, t := range v.e.t {
+		if math.Exp(v.f.lnB-2*v.f.b*t) > v.f.noise() {
+			seen = t
+		}
+	}
+	return math.Abs(v.f.d)/(2*math.Pi)*(seen-v.e.t[0]) >= leastBeats
+}
+
+// mean is the decaying power at t, beats averaged out where there are some.
 func (v view) mean(t float64) float64 {
-	s := math.Exp(v.f.lnA - 2*v.f.a*t)
+	if v.f.kind == beating && !v.steady && !v.beats() {
+		return v.m.signal(t)
+	}
+	s := math.Exp(v.m.lnA - 2*v.m.a*t)
 	if v.f.kind != single && !v.steady {
-		s += math.Exp(v.f.lnB - 2*v.f.b*t)
+		s += math.Exp(v.m.lnB - 2*v.m.b*t)
 	}
 	return s
 }
 
-// place finds the points of the evaluation range.
+// place finds the evaluation range in time, and its points.
 func (v *view) place(top int) {
-	v.lo, v.hi = len(v.e.t), len(v.e.t)
-	for k := top; k < len(v.e.t); k++ {
-		level := dB(v.mean(v.e.t[k]) / v.start)
-		if level <= rangeTopDB && v.lo == len(v.e.t) {
-			v.lo = k
+	t := v.e.t
+	last := t[len(t)-1] + v.e.lengthS/2
+	v.fromS, v.toS = last, last
+	const steps = 2000
+	for i := range steps + 1 {
+		at := v.beginS + (last-v.beginS)*float64(i)/steps
+		level := dB(v.mean(at) / v.start)
+		if level <= rangeTopDB && v.fromS == last {
+			v.fromS = at
 		}
 		if level < v.bottom {
-			v.hi = k
+			v.toS = at
 			break
 		}
+	}
+	for v.lo = top; v.lo < len(t) && t[v.lo] < v.fromS; v.lo++ {
+	}
+	for v.hi = v.lo; v.hi < len(t) && t[v.hi] <= v.toS; v.hi++ {
 	}
 }
 
@@ -147,21 +201,43 @@ func (v view) reason(dampedAtS float64) string {
 
 // measure fills in what the range says.
 func (v view) measure(d *Decay) {
-	e := v.e
-	d.FitFromS, d.FitToS, d.FitToDB = e.t[v.lo], e.t[v.hi-1], v.bottom
+	d.FitFromS, d.FitToS, d.FitToDB = v.fromS, v.toS, v.bottom
 	v.describeBeats(d)
 	v.describeStages(d)
 	line := v.lineFit()
 	d.T60Seconds, d.T60Low, d.T60High = line[0], line[1], line[2]
-	if v.bottom > rangeBottomDB {
-		d.Reason = fmt.Sprintf("from %.0f dB of decay only: the record ends there", -v.bottom)
-	}
 	if d.Beating && d.BeatDepthDB >= deepBeatDB && !v.steady {
 		d.T60RangeSeconds = v.supported(line)
 		d.T60Seconds, d.T60Low, d.T60High = 0, 0, 0
 		d.Reason = fmt.Sprintf("two vibrations beat %.0f dB deep: the decay supports a range only", d.BeatDepthDB)
 	}
 	d.Fit, d.FitRMSdB = v.fitCurve()
+	if v.e.broad {
+		return
+	}
+	v.doubt(d)
+}
+
+// doubt takes back what the fit does not bear out.
+func (v view) doubt(d *Decay) {
+	deep := d.T60RangeSeconds[1] > 0
+	switch {
+	case v.straying(d.FitRMSdB) > strayingDB && !deep:
+		d.NotEnoughRange, d.Reason = true, fmt.Sprintf("the level strays %.1f dB from any smooth decay", d.FitRMSdB)
+	case !deep && d.T60Seconds > longestT60S:
+		d.NotEnoughRange, d.Reason = true, "no decay is seen"
+	case !v.beats() && v.returnDB() > returnDB:
+		d.NotEnoughRange, d.Reason = true, fmt.Sprintf("the level falls and returns by %.0f dB: beats slower than the decay", v.returnDB())
+	case !deep && d.T60High > widestInterval*d.T60Low:
+		d.NotEnoughRange, d.Reason = true, fmt.Sprintf("the decay is too irregular: T60 between %.2g and %.2g s", d.T60Low, d.T60High)
+	case deep && d.T60RangeSeconds[1] > 2*widestInterval*d.T60RangeSeconds[0]:
+		d.T60RangeSeconds = [2]float64{}
+		d.NotEnoughRange, d.Reason = true, fmt.Sprintf("two vibrations beat %.0f dB deep and leave T60 open", d.BeatDepthDB)
+	case !deep && v.bottom > rangeBottomDB && (d.FitToS-d.FitFromS < cutSeconds || d.T60High > cutInterval*d.T60Low):
+		d.NotEnoughRange, d.Reason = true, fmt.Sprintf("the record ends after %.0f dB of decay; 25 dB are needed", -v.bottom)
+	case !deep && v.bottom > rangeBottomDB:
+		d.Reason = fmt.Sprintf("from %.0f dB of decay only: the record ends there", -v.bottom)
+	}
 }
 
 // lineFit is T60 with its interval: the decay rate of a single decay, else
@@ -170,30 +246,49 @@ func (v view) lineFit() [3]float64 {
 	noise := math.Log(v.f.noise())
 	m := model{lnA: math.Log(max(v.mean(v.e.t[v.lo]), 1e-300)) + 2*v.f.a*v.e.t[v.lo], a: v.f.a, lnN: noise}
 	sdN := min(max(v.f.sdOf(2), 0.02), 1)
-	rate, sd := 0.0, 0.0
+	g := v.e.fit(m, v.lo, v.hi, prior{noise, sdN})
+	rate, sd := g.a, g.sdOf(1)
 	if v.f.kind == single {
-		g := v.e.fit(m, v.lo, v.hi, prior{noise, sdN})
-		rate, sd = g.a, g.sdOf(1)
 		// The whole decay says the same of a truly single one, and says it better.
 		if s := v.f.sdOf(1); s < sd && math.Abs(rate-v.f.a) < 2*sd {
 			rate, sd = v.f.a, s
 		}
 	} else {
-		rate = -v.slope() / 2
-		sd = v.slopeSD()
+		// A model with more freedom than the decay needs knows its slope better
+		// than its parameters: the straight fit's scatter is the upper limit.
+		rate = -v.slope(v.envelope) / 2
+		sd = min(v.slopeSD(), sd)
 	}
 	rate = max(rate, ln1000/longestT60S/4)
 	t := student(v.f.looks - float64(len(v.f.params())))
 	rel := min(t*sd/rate, 0.95)
 	t60 := ln1000 / rate
-	return [3]float64{t60, t60 / (1 + rel), t60 / (1 - rel)}
+	line := [3]float64{t60, t60 / (1 + rel), t60 / (1 - rel)}
+	if v.beats() {
+		// Part of a beat tilts the envelope: the line without the beats belongs
+		// into the interval.
+		without := 2 * ln1000 / max(-v.slope(v.mean), ln1000/longestT60S)
+		line[1], line[2] = min(line[1], without), max(line[2], without)
+	}
+	return line
 }
 
-// slope is the regression slope of the log model power over the range, 1/s.
-func (v view) slope() float64 {
+// envelope is the squared envelope at t as it is: with shallow beats, and
+// without those so deep that their nulls would rule the line.
+func (v view) envelope(t float64) float64 {
+	if v.steady || v.beatDepthDB() >= deepBeatDB {
+		return v.mean(t)
+	}
+	return v.m.signal(t)
+}
+
+// slope is the regression slope of a log power over the range, 1/s.
+func (v view) slope(power func(t float64) float64) float64 {
 	var n, st, sy, stt, sty float64
-	for k := v.lo; k < v.hi; k++ {
-		t, y := v.e.t[k], math.Log(v.mean(v.e.t[k]))
+	const steps = 200
+	for i := range steps + 1 {
+		t := v.fromS + (v.toS-v.fromS)*float64(i)/steps
+		y := math.Log(max(power(t), 1e-300))
 		n, st, sy, stt, sty = n+1, st+t, sy+y, stt+t*t, sty+t*y
 	}
 	return (n*sty - st*sy) / (n*stt - st*st)
@@ -202,16 +297,16 @@ func (v view) slope() float64 {
 // slopeSD carries the parameters' covariance to the slope by differences.
 func (v view) slopeSD() float64 {
 	if v.f.cov == nil {
-		return math.Abs(v.slope())
+		return math.Abs(v.slope(v.mean))
 	}
 	n := len(v.f.params())
 	g := make([]float64, n)
-	base := v.slope()
+	base := v.slope(v.mean)
 	for i := range n {
 		h := 1e-4 * max(v.f.sdOf(i), 1e-6)
 		w := v
-		*w.f.params()[i] += h
-		g[i] = (w.slope() - base) / h / 2
+		*w.m.params()[i] += h
+		g[i] = (w.slope(w.mean) - base) / h / 2
 	}
 	s := 0.0
 	for i := range n {
@@ -223,28 +318,39 @@ func (v view) slopeSD() float64 {
 }
 
 func (v view) describeBeats(d *Decay) {
-	if v.f.kind != beating || v.steady {
+	if !v.beats() {
 		return
 	}
 	hz := math.Abs(v.f.d) / (2 * math.Pi)
-	if hz*(d.FitToS-d.FitFromS) < leastBeats {
-		return
-	}
-	for k := v.lo; k < v.hi; k++ {
-		r := math.Exp(-math.Abs(v.f.lnA-v.f.lnB-2*(v.f.a-v.f.b)*v.e.t[k]) / 2)
-		d.BeatDepthDB = max(d.BeatDepthDB, 20*math.Log10((1+r)/(1-min(r, 0.98))))
-	}
+	d.BeatDepthDB = v.beatDepthDB()
 	d.Beating, d.BeatHz = d.BeatDepthDB > 1, hz
 	if !d.Beating {
 		d.BeatHz, d.BeatDepthDB = 0, 0
 	}
 }
 
+// beatDepthDB is the largest over the smallest envelope of one beat, where
+// the beats in the range are deepest.
+func (v view) beatDepthDB() float64 {
+	if !v.beats() {
+		return 0
+	}
+	depth := 0.0
+	for k := v.lo; k < v.hi; k++ {
+		r := math.Exp(-math.Abs(v.f.lnA-v.f.lnB-2*(v.f.a-v.f.b)*v.e.t[k]) / 2)
+		depth = max(depth, 20*math.Log10((1+r)/(1-min(r, 0.98))))
+	}
+	return depth
+}
+
 func (v view) describeStages(d *Decay) {
 	if v.f.kind == single || v.steady || d.BeatDepthDB >= deepBeatDB || !(v.f.b > 0) || v.f.a < stageRatio*v.f.b {
 		return
 	}
-	m := v.f.model
+	m := v.m
+	if m.kind == beating && !v.beats() {
+		return
+	}
 	knee := (m.lnA - m.lnB) / (2 * (m.a - m.b))
 	level := dB(v.mean(knee) / v.start)
 	last := max(dB(v.floor/v.start), v.endDB)
@@ -275,8 +381,8 @@ func (v view) fitCurve() ([]Point, float64) {
 	sum, n := 0.0, 0
 	for k := v.lo; k < v.hi; k++ {
 		m := v.f.signal(v.e.t[k])
-		out = append(out, Point{v.e.t[k], dB(m) - v.liftDB})
-		if p := v.e.p[k] - v.f.noise(); p > v.f.noise() && m > 0 {
+		out = append(out, Point{v.e.t[k], dB(m) + v.liftDB})
+		if p := v.e.p[k] - v.f.noise(); m > 2*v.f.noise() && p > 0 {
 			r := dB(p / m)
 			sum += r * r
 			n++
@@ -285,10 +391,34 @@ func (v view) fitCurve() ([]Point, float64) {
 	return out, math.Sqrt(sum / float64(max(n, 1)))
 }
 
-func (e envelope) curve() []Point {
+// straying is what of the scatter the noise does not explain, dB.
+func (v view) straying(rmsDB float64) float64 {
+	n, noise := 0.0, 0.0
+	for k := v.lo; k < v.hi; k++ {
+		if r := v.f.noise() / max(v.f.signal(v.e.t[k]), 1e-30); r < 0.5 {
+			noise += (2*r + r*r) / v.e.free
+			n++
+		}
+	}
+	const perNeper = 10 / math.Ln10
+	return math.Sqrt(max(0, rmsDB*rmsDB-1.3*perNeper*perNeper*noise/max(n, 1)))
+}
+
+// returnDB is how far the level rises again after it has left the range.
+func (v view) returnDB() float64 {
+	p := smooth(v.e.p, 5)
+	if v.hi >= len(p) {
+		return 0
+	}
+	loudest := p[v.hi:][argmax(p[v.hi:])]
+	return dB((loudest-v.floor-3*v.f.noise())/v.start) - v.bottom
+}
+
+// curve is the envelope for the eye, lifted by what the filter took.
+func (e envelope) curve(liftDB float64) []Point {
 	out := make([]Point, len(e.t))
 	for k := range e.t {
-		out[k] = Point{e.t[k], dB(max(e.p[k], 1e-20))}
+		out[k] = Point{e.t[k], dB(max(e.p[k], 1e-20)) + liftDB}
 	}
 	return out
 }

@@ -81,6 +81,8 @@ type fitted struct {
 	chi2   float64       // mean squared weighted residual, with the prior's part
 	points int
 	looks  float64 // independent points
+	// together is how many neighbouring residuals tell one thing.
+	together float64
 }
 
 // prior is what is known of ln N beforehand.
@@ -200,7 +202,7 @@ func (e envelope) appraise(m model, t, p, sd []float64, pr prior) fitted {
 		f.chi2 += res[k] * res[k] / float64(len(t))
 	}
 	together := max(e.correlated(), correlation(res))
-	f.looks = max(1, float64(len(t))/together)
+	f.together, f.looks = together, max(1, float64(len(t))/together)
 	ata, _ := m.normal(t, p, sd, pr)
 	var ch mat.Cholesky
 	if !ch.Factorize(ata) {
@@ -245,7 +247,8 @@ func (f fitted) sdOf(i int) float64 {
 	return math.Sqrt(f.cov.At(i, i))
 }
 
-// badness is the Bayesian information criterion: lower is better.
-func (f fitted) badness() float64 {
-	return f.looks*math.Log(f.chi2+1e-12) + float64(len(f.params()))*math.Log(max(2, f.looks))
+// badness is the Bayesian information criterion over that many independent
+// points: lower is better.
+func (f fitted) badness(looks float64) float64 {
+	return looks*math.Log(f.chi2+1e-12) + float64(len(f.params()))*math.Log(max(2, looks))
 }
