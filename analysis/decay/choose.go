@@ -7,14 +7,18 @@ import (
 	"gonum.org/v1/gonum/dsp/fourier"
 )
 
-// noisePrior is what the bands beside the partial say of the noise in it.
-// They may hold other strings' sound or miss a slope of the noise, so they
-// count for about 3 dB.
+// noisePrior is what is known of the noise beforehand. The bands beside the
+// partial may hold other strings' sound or miss a slope of the noise, so they
+// count for about 3 dB. Without them the lowest level seen is a loose upper end.
 func (e envelope) noisePrior() prior {
-	if e.floor <= 0 {
-		return prior{}
+	if e.floor > 0 {
+		return prior{math.Log(e.floor + e.humLeft), 0.7}
 	}
-	return prior{math.Log(e.floor + e.humLeft), 0.7}
+	low := e.peak()
+	for _, v := range smooth(e.p, 5) {
+		low = min(low, v)
+	}
+	return prior{math.Log(max(low, 1e-12*e.peak())) - 1, 4}
 }
 
 // plainChi2 is the mean squared residual below which one decay explains all.
@@ -50,10 +54,7 @@ func (e envelope) firstGuess(top int, pr prior) model {
 	for _, v := range p[top:] {
 		low = min(low, v)
 	}
-	noise := low
-	if pr.sd > 0 {
-		noise = min(low, math.Exp(pr.lnN))
-	}
+	noise := min(low, math.Exp(pr.lnN))
 	k := top
 	for k < len(p)-1 && p[k] > 0.1*p[top] {
 		k++

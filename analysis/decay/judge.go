@@ -10,6 +10,7 @@ const (
 	deepBeatDB     = 6.0  // beats deeper than this leave a range, not one number
 	leastBeats     = 1.0  // beats above the noise that make them beats
 	strayingDB     = 1.5  // scatter about the fit above which it is no decay
+	clearOfNoise   = 4.0  // signal over noise power where scatter is judged
 	returnDB       = 3.0  // of a level that has left the range: beats
 	steadyDB       = 3.0  // decay over the record below which a component is a hum
 	cutSeconds     = 0.65 // of a decay that the record cuts short
@@ -222,8 +223,8 @@ func (v view) measure(d *Decay) {
 func (v view) doubt(d *Decay) {
 	deep := d.T60RangeSeconds[1] > 0
 	switch {
-	case v.straying(d.FitRMSdB) > strayingDB && !deep:
-		d.NotEnoughRange, d.Reason = true, fmt.Sprintf("the level strays %.1f dB from any smooth decay", d.FitRMSdB)
+	case v.straying() > strayingDB && !deep:
+		d.NotEnoughRange, d.Reason = true, fmt.Sprintf("the level strays %.1f dB from any smooth decay", v.straying())
 	case !deep && d.T60Seconds > longestT60S:
 		d.NotEnoughRange, d.Reason = true, "no decay is seen"
 	case !v.beats() && v.returnDB() > returnDB:
@@ -382,7 +383,7 @@ func (v view) fitCurve() ([]Point, float64) {
 	for k := v.lo; k < v.hi; k++ {
 		m := v.f.signal(v.e.t[k])
 		out = append(out, Point{v.e.t[k], dB(m) + v.liftDB})
-		if p := v.e.p[k] - v.f.noise(); m > 2*v.f.noise() && p > 0 {
+		if p := v.e.p[k] - v.f.noise(); m > clearOfNoise*v.f.noise() && p > 0 {
 			r := dB(p / m)
 			sum += r * r
 			n++
@@ -391,17 +392,21 @@ func (v view) fitCurve() ([]Point, float64) {
 	return out, math.Sqrt(sum / float64(max(n, 1)))
 }
 
-// straying is what of the scatter the noise does not explain, dB.
-func (v view) straying(rmsDB float64) float64 {
-	n, noise := 0.0, 0.0
+// straying is the scatter of the power about the fit that the noise does not
+// explain, dB.
+func (v view) straying() float64 {
+	n, sum := 0.0, 0.0
+	noise := v.f.noise()
 	for k := v.lo; k < v.hi; k++ {
-		if r := v.f.noise() / max(v.f.signal(v.e.t[k]), 1e-30); r < 0.5 {
-			noise += (2*r + r*r) / v.e.free
-			n++
+		m := v.f.signal(v.e.t[k])
+		if m < clearOfNoise*noise {
+			continue
 		}
+		r, share := (v.e.p[k]-m-noise)/m, noise/m
+		sum += r*r - (2*share+share*share)/v.e.free
+		n++
 	}
-	const perNeper = 10 / math.Ln10
-	return math.Sqrt(max(0, rmsDB*rmsDB-1.3*perNeper*perNeper*noise/max(n, 1)))
+	return 10 / math.Ln10 * math.Sqrt(max(0, sum/max(n, 1)))
 }
 
 // returnDB is how far the level rises again after it has left the range.

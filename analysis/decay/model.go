@@ -143,10 +143,8 @@ func (m model) cost(t, p, sd []float64, pr prior) float64 {
 		r := (v - m.signal(t[k]) - n) / sd[k]
 		s += r * r
 	}
-	if pr.sd > 0 {
-		r := (m.lnN - pr.lnN) / pr.sd
-		s += r * r
-	}
+	r := (m.lnN - pr.lnN) / pr.sd
+	s += r * r
 	if math.IsNaN(s) {
 		return math.Inf(1)
 	}
@@ -167,10 +165,8 @@ func (m model) normal(t, p, sd []float64, pr prior) (*mat.SymDense, []float64) {
 			}
 		}
 	}
-	if pr.sd > 0 {
-		ata[2*n+2] += 1 / (pr.sd * pr.sd)
-		atb[2] += (pr.lnN - m.lnN) / (pr.sd * pr.sd)
-	}
+	ata[2*n+2] += 1 / (pr.sd * pr.sd)
+	atb[2] += (pr.lnN - m.lnN) / (pr.sd * pr.sd)
 	return mat.NewSymDense(n, ata), atb
 }
 

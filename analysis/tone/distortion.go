@@ -16,7 +16,9 @@ const (
 	maskDB       = 10.0
 	clangLow     = 5.8 // real forks' clang, times the fundamental (from memory)
 	clangHigh    = 6.6
-	spectrumS    = 5.0
+	spectrumS    = 4.0
+	// A decaying tone is judged over its first 20 dB: later there is more noise.
+	spectrumOfT60 = 1.0 / 3
 )
 
 // spectrum is the Hann-weighted power spectrum of one strike: bin powers sum
@@ -27,14 +29,9 @@ type spectrum struct {
 	lobe  int // bins on either side that hold a line
 }
 
-// newSpectrum takes the largest power of two of samples, up to spectrumS.
+// newSpectrum takes the first samples, up to spectrumS.
 func newSpectrum(x []float64, rateHz float64) *spectrum {
-	n := len(x)
-	n = min(n, int(spectrumS*rateHz))
-	size := 1
-	for size*2 <= n {
-		size *= 2
-	}
+	size := quickSize(min(len(x), int(spectrumS*rateHz)))
 	w := hann(size)
 	seq := make([]float64, size)
 	mean, norm := 0.0, 0.0
@@ -51,6 +48,22 @@ func newSpectrum(x []float64, rateHz float64) *spectrum {
 		s.power[k] = 4 * (real(v)*real(v) + imag(v)*imag(v)) / norm / float64(size)
 	}
 	return s
+}
+
+// quickSize is the largest length up to n that transforms quickly: 4, 5 or 6
+// times a power of two.
+func quickSize(n int) int {
+	size := 4
+	for size*2 <= n {
+		size *= 2
+	}
+	switch {
+	case size/4*6 <= n:
+		return size / 4 * 6
+	case size/4*5 <= n:
+		return size / 4 * 5
+	}
+	return size
 }
 
 // density is the noise power of one bin about hz: the median of bins away

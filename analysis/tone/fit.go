@@ -11,7 +11,7 @@ import (
 
 // baseRate is the rate, in values a second, of the tone shifted to zero
 // frequency: far more than a line's width, far less than the sample rate.
-const baseRate = 200.0
+const baseRate = 150.0
 
 // damped is one line, c exp((-alpha + i omega) t), with standard errors.
 type damped struct {
@@ -95,7 +95,7 @@ func fitDamped(z []complex128, stepS float64) damped {
 // startOf reads the line off the spectrum of z and the slope of its level.
 func startOf(z []complex128, stepS float64) damped {
 	n := 1
-	for n < 4*len(z) {
+	for n < 2*len(z) {
 		n *= 2
 	}
 	seq := make([]complex128, n)
@@ -185,11 +185,16 @@ func (d damped) noise(z []complex128, stepS float64) float64 {
 	if len(around) == 0 {
 		return foot / float64(n)
 	}
-	slices.Sort(around)
-	level := around[len(around)/2] / math.Ln2
+	level := median(around) / math.Ln2
 	// The foot is seven values less four fitted ones: only a clear excess counts.
 	if foot /= float64(n); foot > 3*level {
 		return foot
 	}
 	return level
+}
+
+func median(p []float64) float64 {
+	s := slices.Clone(p)
+	slices.Sort(s)
+	return s[len(s)/2]
 }

@@ -22,7 +22,7 @@ func measureStrike(src signal.Source, s span, hz float64, o Options) (Strike, bo
 	if len(z) < 16 {
 		return Strike{}, false, nil
 	}
-	line := fitDamped(z, float64(d)/rate)
+	line := fitTone(z, float64(d)/rate)
 	out := Strike{FromS: float64(s.from) / rate, ToS: float64(s.from+int64(len(x))) / rate}
 	out.Hz = hz + line.omega/(2*math.Pi)
 	out.SDHz = line.omegaS / (2 * math.Pi)
@@ -31,7 +31,11 @@ func measureStrike(src signal.Source, s span, hz float64, o Options) (Strike, bo
 		out.T60SD = out.T60Seconds * line.alphaSD / line.alpha
 	}
 	out.LevelDBFS = line.level(rate, d, float64(len(x))/rate)
-	sp := newSpectrum(x, rate)
+	clean := x
+	if out.T60Seconds > 0 {
+		clean = x[:min(len(x), int(max(spectrumOfT60*out.T60Seconds, leastS)*rate))]
+	}
+	sp := newSpectrum(clean, rate)
 	sp.distortion(&out, o)
 	if s.struck && out.T60Seconds > 0 {
 		if err := out.findClang(src, s); err != nil {
