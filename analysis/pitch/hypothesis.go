@@ -7,12 +7,14 @@ import (
 )
 
 const (
-	anchorLines   = 10   // strongest lines that may be any partial
-	anchorPartial = 20   // highest partial a strong line may be
-	mostPartials  = 40   // partials looked at
-	extraneous    = 0.01 // weak lines that no string makes, per Hz
-	missChance    = 0.08 // of a partial within reach that does not sound: plucked or picked up at its node
-	scatterCents  = 4    // of real partials about the formula
+	anchorLines   = 10    // strongest lines that may be any partial
+	anchorPartial = 20    // highest partial a strong line may be
+	mostPartials  = 40    // partials looked at
+	extraneous    = 0.006 // weak lines that no string makes, per Hz, at least
+	missChance    = 0.08  // of a partial within reach that does not sound: plucked or picked up at its node
+	stray         = 0.03  // partials that lie further off
+	loudCostPerDB = 0.2
+	scatterCents  = 4 // of real partials about the formula
 )
 
 // stiffnesses are the starting values of B that are tried.
@@ -102,86 +104,177 @@ func distinct(all []hypothesis, most int) []hypothesis {
 
 // scorer weighs strings against the lines of one spectrum.
 type scorer struct {
-	lines []line
-	topHz float64
-	binHz float64
-	level []float64 // of partials 1.., NaN where missed
-	floor float64
+	lines   []line
+	topHz   float64
+	binHz   float64
+	level   []float64 // of partials 1.., NaN where missed
+	gain    []float64 // of partials found, 0 where none or hum
+	line    []line    // of partials found
+	top     []float64 // envelope of level
+	loudest float64   // level of the strongest line
 }
 
 func newScorer(lines []line, topHz float64) *scorer {
-	sc := &scorer{lines: lines, topHz: topHz, level: make([]float64, mostPartials+1)}
-	if len(lines) > 0 {
-		sc.binHz = lines[0].binHz
+	const n = mostPartials + 1
+	sc := &scorer{lines: lines, topHz: topHz,
+		level: make([]float64, n), gain: make([]float64, n), line: make([]line, n), top: make([]float64, n)}
+	sc.binHz, sc.loudest = lines[0].binHz, math.Inf(-1)
+	for _, l := range lines {
+		if !l.hum {
+			sc.loudest = math.Max(sc.loudest, l.levelDB)
+		}
 	}
+	sc.setChances()
 	return sc
 }
 
-// nearest is the index of the line nearest to hz.
-func (sc *scorer) nearest(hz float64) int {
-	i, _ := slices.BinarySearchFunc(sc.lines, hz, func(l line, hz float64) int { return compare(l.hz, hz) })
-	if i == len(sc.lines) || i > 0 && hz-sc.lines[i-1].hz < sc.lines[i].hz-hz {
-		i--
+// about is the line within reach of hz that is most likely its partial: strong
+// and near.
+func (sc *scorer) about(hz, sd, reach float64) (l line, z float64, ok bool) {
+	from, _ := slices.BinarySearchFunc(sc.lines, hz-reach, func(l line, hz float64) int { return compare(l.hz, hz) })
+	most := math.Inf(-1)
+	for _, c := range sc.lines[from:] {
+		if c.hz > hz+reach {
+			break
+		}
+		zc := (c.hz - hz) / sd
+		if v := c.snrDB*math.Ln10/20 - math.Min(zc*zc/2, 6); v > most {
+			l, z, ok, most = c, zc, true, v
+		}
 	}
-	return i
+	return l, z, ok
 }
 
 // score is the log likelihood ratio of the string against lines at random:
 // each partial found gains by how well it fits and how unlikely a line so
-// strong is there by chance; each partial missed between others that sound
-// costs the chance that it does not.
+// strong is there by chance; partials weaker than their neighbours, or missed
+// altogether, cost the chance of that. Partials count up to where the sum is
+// highest: above, the string may be silent.
 func (sc *scorer) score(s stiffString, matches *[]match) float64 {
-	var total float64
 	last := 0
 	for n := 1; n <= mostPartials; n++ {
-		hz := s.hz(n)
-		if hz > sc.topHz {
+		if s.hz(n) > sc.topHz {
 			break
 		}
-		sc.level[n] = math.NaN()
-		l := sc.lines[sc.nearest(hz)]
-		sd := math.Hypot(0.25*sc.binHz, hz*scatterCents*math.Ln2/1200)
-		reach := min(max(1.2*sc.binHz, 6*sd), 0.3*s.f0)
-		miss := math.Abs(l.hz - hz)
-		if miss > reach {
-			continue
-		}
-		sc.level[n], last = l.snrDB, n
-		if l.hum {
-			continue
-		}
-		z := miss / sd
-		density := 0.85*math.Exp(-z*z/2)/(sd*math.Sqrt(2*math.Pi)) + 0.15/(2*reach)
-		chance := extraneous * math.Exp(-(l.snrDB-minLineSNRDB)*math.Ln10/40)
-		total += math.Log(density / chance)
-		if matches != nil {
-			*matches = append(*matches, match{n, l})
+		if sc.look(s, n); !math.IsNaN(sc.level[n]) {
+			last = n
 		}
 	}
-	return total - sc.missing(last)
+	sc.envelope(last)
+	var total, best float64
+	end := 0
+	for n := 1; n <= last; n++ {
+		if total += sc.gain[n] - sc.weakness(n); total > best {
+			best, end = total, n
+		}
+	}
+	loudest := math.Inf(-1)
+	for n := 1; n <= end; n++ {
+		if sc.gain[n] == 0 {
+			continue
+		}
+		loudest = math.Max(loudest, sc.line[n].levelDB)
+		if matches != nil {
+			*matches = append(*matches, match{n, sc.line[n]})
+		}
+	}
+	return best - sc.overheard(loudest)
 }
 
-// missing is the cost of the partials below the last that do not sound.
-func (sc *scorer) missing(last int) float64 {
+// look finds the line of partial n and what it gains. Lines that may be hum
+// say nothing either way.
+func (sc *scorer) look(s stiffString, n int) {
+	hz := s.hz(n)
+	sc.level[n], sc.gain[n] = math.NaN(), 0
+	sd := math.Hypot(0.25*sc.binHz, hz*scatterCents*math.Ln2/1200)
+	reach := min(max(1.2*sc.binHz, 4*sd), 0.3*s.f0)
+	l, z, ok := sc.about(hz, sd, reach)
+	if !ok {
+		return
+	}
+	sc.level[n], sc.line[n] = l.snrDB, l
+	if l.hum {
+		return
+	}
+	density := (1-stray)*math.Exp(-z*z/2)/(sd*math.Sqrt(2*math.Pi)) + stray/(2*reach)
+	if sc.gain[n] = math.Log(density / l.chance); sc.gain[n] <= 0 {
+		sc.level[n], sc.gain[n] = math.NaN(), 0 // no better than chance
+	}
+}
+
+// setChances estimates for each line how many lines as strong, per Hz, no
+// string makes: as many as there are around it, and ten times fewer for each
+// 20 dB from 60 dB below the strongest on.
+func (sc *scorer) setChances() {
+	const aroundHz = 80
+	from := 0
+	for i := range sc.lines {
+		l := &sc.lines[i]
+		for sc.lines[from].hz < l.hz-aroundHz {
+			from++
+		}
+		count := 0.0
+		for _, o := range sc.lines[from:] {
+			if o.hz > l.hz+aroundHz {
+				break
+			}
+			if o.levelDB > l.levelDB-3 {
+				count++
+			}
+		}
+		above := math.Max(0, math.Min(l.snrDB-minLineSNRDB, l.levelDB-sc.loudest+60))
+		l.chance = math.Max(extraneous, count/(2*aroundHz)) * math.Exp(-above*math.Ln10/40)
+	}
+}
+
+// overheard is the cost of lines stronger than all that the string explains:
+// the note is what was played loudest. Since a string that explains the
+// strongest line pays nothing, only strings that miss it are looked at closely.
+func (sc *scorer) overheard(loudest float64) float64 {
 	var cost float64
-	below := math.NaN()
-	for n := 1; n < last; n++ {
-		if !math.IsNaN(sc.level[n]) {
-			below = sc.level[n]
-			continue
+	for _, l := range sc.lines {
+		if !l.hum && l.levelDB > loudest+3 {
+			cost += loudCostPerDB * (l.levelDB - loudest - 3)
 		}
-		above := math.NaN()
-		for m := n + 1; m <= last && math.IsNaN(above); m++ {
-			above = sc.level[m]
-		}
-		expect, chance := above-8, 2*missChance
-		if !math.IsNaN(below) {
-			expect, chance = (above+below)/2, missChance
-		}
-		silent := 0.5 * math.Erfc((expect-minLineSNRDB)/(10*math.Sqrt2))
-		cost -= math.Log(chance + (1-chance)*silent)
 	}
 	return cost
+}
+
+// weakness is the cost of partial n missed or far weaker than its neighbours.
+// Low partials are often weak: small bodies and loaded discs pass them badly.
+func (sc *scorer) weakness(n int) float64 {
+	const usualDB, spreadDB = 6, 9
+	chance := missChance
+	if n <= 2 {
+		chance *= 2
+	}
+	below, likely := sc.top[n]-usualDB-sc.level[n], 1.0
+	if math.IsNaN(below) {
+		likely = math.Min(1, math.Erfc((sc.top[n]-usualDB-minLineSNRDB)/(spreadDB*math.Sqrt2)))
+	} else if below > 0 {
+		likely = math.Exp(-below * below / (2 * spreadDB * spreadDB))
+	}
+	return -math.Log(chance + (1-chance)*likely)
+}
+
+// envelope draws a level over the partials that falls by an octave's slope from
+// each that sounds, both ways.
+func (sc *scorer) envelope(last int) {
+	const perOctaveDB = 14
+	level := math.Inf(-1)
+	for n := 1; n <= last; n++ {
+		if level -= perOctaveDB * math.Log2(float64(n)/float64(n-1)); sc.level[n] > level {
+			level = sc.level[n]
+		}
+		sc.top[n] = level
+	}
+	level = math.Inf(-1)
+	for n := last; n >= 1; n-- {
+		if level -= perOctaveDB * math.Log2(float64(n+1)/float64(n)); sc.level[n] > level {
+			level = sc.level[n]
+		}
+		sc.top[n] = math.Max(sc.top[n], level)
+	}
 }
 
 // refine fits f0 and B to the matches, near the string they came from.

@@ -19,6 +19,7 @@ type line struct {
 	hz, levelDB, snrDB float64
 	binHz              float64
 	hum                bool
+	chance             float64 // lines as strong that no string makes, per Hz
 }
 
 // lines finds the spectrum's lines below usefulHz, by frequency.
