@@ -9,10 +9,11 @@ import (
 
 // Shift is how much y lies above x.
 type Shift struct {
-	Estimate float64   // Hodges-Lehmann: median of all differences y-x
-	Interval *Interval // of the shift; nil when either sample has fewer than three values
-	P        float64   // exact two-sided rank-sum probability of a shift this large by chance
-	NX, NY   int
+	Estimate float64   `json:"estimate"` // median of all differences y-x; NaN without values
+	Interval *Interval `json:"interval"` // nil when either sample has fewer than three values
+	P        float64   `json:"p"`        // two-sided probability of a shift this large by chance
+	NX       int       `json:"n_x"`
+	NY       int       `json:"n_y"`
 }
 
 // exactLimit bounds the enumeration of tied samples and the exact recursion.

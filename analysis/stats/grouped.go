@@ -1,0 +1,106 @@
+package stats
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/stat/distuv"
+)
+
+// SummarizeGrouped is the centre of values that come in groups, with an
+// interval that holds the spread from group to group.
+//
+// Two and more groups: the mean of the groups' medians, and Student's interval
+// at 95 % from the spread's degrees of freedom (exact for normal spread and
+// groups of one size). One group: Summarize's estimate, each half of its
+// interval widened in squares by the spread at the same coverage; that is only
+// as true as the spread put in. Spread is GroupSpread of this set alone, or
+// better of all sets alike.
+func SummarizeGrouped(groups [][]float64, spread Spread) Estimate {
+	groups = filled(groups)
+	switch len(groups) {
+	case 0:
+		return Summarize(nil)
+	case 1:
+		e := Summarize(groups[0])
+		e.Interval = e.Interval.widened(e.Median, spread, 1)
+		return e
+	}
+	e := Estimate{Median: mean(medians(groups)), N: count(groups)}
+	half := quantile(Nominal, float64(spread.DF)) * math.Sqrt(spread.centreVariance(groups))
+	e.Interval = around(e.Median, half)
+	return e
+}
+
+// ShiftGrouped is how much y lies above x where both come in groups. One group
+// each: the Hodges-Lehmann shift, its exact interval widened by the spread of
+// two groups, and the p that belongs to the wider interval. More: the
+// difference of the centres with Student's interval and p.
+func ShiftGrouped(x, y [][]float64, spread Spread) Shift {
+	x, y = filled(x), filled(y)
+	if len(x) == 0 || len(y) == 0 {
+		return HodgesLehmann(nil, nil)
+	}
+	if len(x) == 1 && len(y) == 1 {
+		return HodgesLehmann(x[0], y[0]).widened(spread)
+	}
+	s := Shift{
+		Estimate: mean(medians(y)) - mean(medians(x)), P: 1,
+		NX: count(x), NY: count(y),
+	}
+	if sd := math.Sqrt(spread.centreVariance(x) + spread.centreVariance(y)); sd > 0 {
+		s.P = tailsOf(s.Estimate/sd, float64(spread.DF))
+		s.Interval = around(s.Estimate, quantile(Nominal, float64(spread.DF))*sd)
+	}
+	return s
+}
+
+// widened puts the spread of one group on either side into the interval, and
+// makes p that of the wider interval, never below the exact one.
+func (s Shift) widened(spread Spread) Shift {
+	if s.Interval == nil || spread.SD == 0 {
+		return s
+	}
+	wide := s.Interval.widened(s.Estimate, spread, math.Sqrt2)
+	half := s.Estimate - wide.Low
+	if s.Estimate < 0 {
+		half = wide.High - s.Estimate
+	}
+	if half > 0 {
+		df := float64(spread.DF)
+		s.P = math.Max(s.P, tailsOf(s.Estimate/half*quantile(wide.Coverage, df), df))
+	}
+	s.Interval = wide
+	return s
+}
+
+// widened adds, in squares, the quantile of times spread at the interval's own
+// coverage to either half about centre.
+func (i *Interval) widened(centre float64, spread Spread, times float64) *Interval {
+	if i == nil {
+		return nil
+	}
+	extra := times * spread.SD * quantile(i.Coverage, float64(spread.DF))
+	return &Interval{
+		centre - math.Hypot(centre-i.Low, extra), centre + math.Hypot(i.High-centre, extra), i.Coverage,
+	}
+}
+
+func around(centre, half float64) *Interval {
+	return &Interval{centre - half, centre + half, Nominal}
+}
+
+// tailsOf is the two-sided p of Student's t, of the normal where df is 0.
+func tailsOf(t, df float64) float64 {
+	if df == 0 {
+		return 2 * distuv.UnitNormal.Survival(math.Abs(t))
+	}
+	return 2 * distuv.StudentsT{Sigma: 1, Nu: df}.Survival(math.Abs(t))
+}
+
+func count(groups [][]float64) int {
+	n := 0
+	for _, g := range groups {
+		n += len(g)
+	}
+	return n
+}
