@@ -110,10 +110,12 @@ func (s *spectrum) fundamental(o Strike) float64 {
 	return p
 }
 
-// distortion fills in the harmonics and their sum.
+// distortion fills in the harmonics and their sum. Harmonics too weak to be
+// shown singly still count in the sum, noise taken off: it is an upper bound
+// only when it does not come out of the noise as a whole.
 func (s *spectrum) distortion(out *Strike, o Options) {
 	first := s.fundamental(*out)
-	sum, bound := 0.0, 0.0
+	sum, noises := 0.0, 0.0
 	for n := 2; n <= highestOrder; n++ {
 		hz := out.Hz * float64(n)
 		half := s.width(out.T60Seconds, n)
@@ -121,23 +123,42 @@ func (s *spectrum) distortion(out *Strike, o Options) {
 			break
 		}
 		p, noise := s.line(hz, half)
-		h := Harmonic{Order: n, Hz: hz}
-		h.Masked = p < math.Pow(10, maskDB/10)*noise || s.onMains(hz, p, half, o)
-		if h.Masked {
-			bound += max(p, 0) + noise
-			p = max(p, 0) + noise
-		} else {
+		hum := s.onMains(hz, p, half, o)
+		if !hum {
 			sum += p
+			noises += noise
 		}
-		h.RelDB = decibel(p / first)
-		h.LevelDBFS = decibel(p)
+		h := Harmonic{Order: n, Hz: hz, Masked: hum || p < math.Pow(10, maskDB/10)*noise}
+		if h.Masked {
+			p = max(p, 0) + noise
+		}
+		h.RelDB, h.LevelDBFS = decibel(p/first), decibel(p)
 		out.Harmonics = append(out.Harmonics, h)
 	}
-	if out.THDMasked = sum == 0; out.THDMasked {
-		sum = bound
+	if out.THDMasked = sum < noises; out.THDMasked {
+		sum = max(sum, 0) + noises
 	}
 	out.THDDB = decibel(sum / first)
 	out.THDPercent = 100 * math.Sqrt(sum/first)
+}
+
+// pull is how far a mains line too near to be told from the tone may draw its
+// frequency, Hz: the neighbouring lines say how strong it may be. A line of
+// relative amplitude r turns the tone's phase by r at most, over the record.
+func (s *spectrum) pull(out Strike, o Options) float64 {
+	seconds := out.ToS - out.FromS
+	order := math.Round(out.Hz / o.MainsHz)
+	if o.MainsHz == 0 || order < 1 || math.Abs(out.Hz-order*o.MainsHz) > 5/seconds {
+		return 0
+	}
+	strongest := 0.0
+	for _, k := range []float64{-2, -1, 1, 2} {
+		if order+k >= 1 {
+			p, _ := s.line((order+k)*o.MainsHz, s.lobe)
+			strongest = max(strongest, p)
+		}
+	}
+	return math.Sqrt(strongest/s.fundamental(out)) / (math.Pi * seconds)
 }
 
 // onMains tells whether a mains harmonic lies in the line's band and the hum

@@ -66,30 +66,45 @@ func spline(n int) []float64 {
 	return append(w, make([]float64, 3*n-len(w))...)
 }
 
-// fitDamped fits one damped line to z, values stepS apart, by Gauss-Newton.
+// converged is the change of phase over the record, in radians, that ends a fit.
+const converged = 1e-9
+
+// fitDamped fits one damped line to z, values stepS apart.
 func fitDamped(z []complex128, stepS float64) damped {
-	d := startOf(z, stepS)
+	return fitLines(z, stepS, []damped{startOf(z, stepS)})[0]
+}
+
+// fitLines fits all lines together by Gauss-Newton, from the starts given.
+func fitLines(z []complex128, stepS float64, lines []damped) []damped {
+	lines = slices.Clone(lines)
+	n := 4 * len(lines)
 	var inv mat.SymDense
 	for range 12 {
-		ata, atb := d.normal(z, stepS)
+		ata, atb := normal(z, stepS, lines)
 		var ch mat.Cholesky
 		var dx mat.VecDense
-		if !ch.Factorize(ata) || ch.SolveVecTo(&dx, mat.NewVecDense(4, atb)) != nil {
+		if !ch.Factorize(ata) || ch.SolveVecTo(&dx, mat.NewVecDense(n, atb)) != nil || ch.InverseTo(&inv) != nil {
 			break
 		}
-		d.c *= cmplx.Exp(complex(dx.AtVec(0), dx.AtVec(1)))
-		d.alpha += dx.AtVec(2)
-		d.omega += dx.AtVec(3)
-		if ch.InverseTo(&inv) != nil || math.Abs(dx.AtVec(3)) < 1e-4*math.Sqrt(inv.At(3, 3)) {
+		for l := range lines {
+			lines[l].c *= cmplx.Exp(complex(dx.AtVec(4*l), dx.AtVec(4*l+1)))
+			lines[l].alpha += dx.AtVec(4*l + 2)
+			lines[l].omega += dx.AtVec(4*l + 3)
+		}
+		if math.Abs(dx.AtVec(3))*stepS*float64(len(z)) < converged {
 			break
 		}
 	}
-	if inv.SymmetricDim() == 4 {
-		// Variance of each real part of z, from the noise density at the line.
-		v := d.noise(z, stepS) / 2
-		d.alphaSD, d.omegaS = math.Sqrt(v*inv.At(2, 2)), math.Sqrt(v*inv.At(3, 3))
+	if inv.SymmetricDim() != n {
+		return lines
 	}
-	return d
+	// Variance of each real part of z, from the noise density at the line.
+	v := lines[0].noise(without(z, stepS, lines), stepS) / 2
+	for l := range lines {
+		lines[l].alphaSD = math.Sqrt(v * inv.At(4*l+2, 4*l+2))
+		lines[l].omegaS = math.Sqrt(v * inv.At(4*l+3, 4*l+3))
+	}
+	return lines
 }
 
 // startOf reads the line off the spectrum of z and the slope of its level.
@@ -131,41 +146,50 @@ func (d damped) at(t float64) complex128 {
 	return d.c * cmplx.Exp(complex(-d.alpha, d.omega)*complex(t, 0))
 }
 
-// normal is J'J and J'r for log size, phase, alpha and omega.
-func (d damped) normal(z []complex128, stepS float64) (*mat.SymDense, []float64) {
-	a, b := mat.NewSymDense(4, nil), make([]float64, 4)
-	var s [3]float64
+// normal is J'J and J'r for each line's log size, phase, alpha and omega.
+func normal(z []complex128, stepS float64, lines []damped) (*mat.SymDense, []float64) {
+	n := 4 * len(lines)
+	a, b := make([]float64, n*n), make([]float64, n)
+	g := make([]complex128, n)
 	for k := range z {
 		t := float64(k) * stepS
-		m := d.at(t)
-		e := real(m * cmplx.Conj(m))
-		r := cmplx.Conj(m) * (z[k] - m)
-		s[0] += e
-		s[1] += e * t
-		s[2] += e * t * t
-		b[0] += real(r)
-		b[1] += imag(r)
-		b[2] -= t * real(r)
-		b[3] += t * imag(r)
+		r := z[k]
+		for l, d := range lines {
+			m := d.at(t)
+			r -= m
+			turned := complex(-imag(m), real(m))
+			g[4*l], g[4*l+1], g[4*l+2], g[4*l+3] = m, turned, -m*complex(t, 0), turned*complex(t, 0)
+		}
+		for i, u := range g {
+			b[i] += real(u)*real(r) + imag(u)*imag(r)
+			row := a[i*n : (i+1)*n]
+			for j := i; j < n; j++ {
+				row[j] += real(u)*real(g[j]) + imag(u)*imag(g[j])
+			}
+		}
 	}
-	a.SetSym(0, 0, s[0])
-	a.SetSym(1, 1, s[0])
-	a.SetSym(2, 2, s[2])
-	a.SetSym(3, 3, s[2])
-	a.SetSym(0, 2, -s[1])
-	a.SetSym(1, 3, s[1])
-	return a, b
+	return mat.NewSymDense(n, a), b
 }
 
-// noise is the variance of z that white noise of the density found near the
+// without is z less the lines.
+func without(z []complex128, stepS float64, lines []damped) []complex128 {
+	out := slices.Clone(z)
+	for k := range out {
+		for _, d := range lines {
+			out[k] -= d.at(float64(k) * stepS)
+		}
+	}
+	return out
+}
+
+// noise is the variance of the residual that white noise of the density found near the
 // line would have: the larger of the line's foot and its surroundings.
-func (d damped) noise(z []complex128, stepS float64) float64 {
-	w := hann(len(z))
-	r := make([]complex128, len(z))
+func (d damped) noise(rest []complex128, stepS float64) float64 {
+	w := hann(len(rest))
+	r := make([]complex128, len(rest))
 	norm := 0.0
-	for k := range z {
-		t := float64(k) * stepS
-		r[k] = (z[k] - d.at(t)) * cmplx.Exp(complex(0, -d.omega*t)) * complex(w[k], 0)
+	for k := range rest {
+		r[k] = rest[k] * cmplx.Exp(complex(0, -d.omega*float64(k)*stepS)) * complex(w[k], 0)
 		norm += w[k] * w[k]
 	}
 	fft := fourier.NewCmplxFFT(len(r))
@@ -175,7 +199,7 @@ func (d damped) noise(z []complex128, stepS float64) float64 {
 	for k, v := range c {
 		p := real(v*cmplx.Conj(v)) / norm
 		switch f := math.Abs(fft.Freq(k)) / stepS; {
-		case f*float64(len(z))*stepS < 3.5:
+		case f*float64(len(rest))*stepS < 3.5:
 			foot += p
 			n++
 		case f < 0.15*baseRate:

@@ -7,43 +7,26 @@ import (
 	"gonum.org/v1/gonum/dsp/fourier"
 )
 
-// Other lines near the tone, mains hum above all, are fitted and taken out
-// where they stand strayDB out of the noise, and then both again: left in,
-// they pull the tone's frequency by more than all noise does.
+// Other lines near the tone, mains hum above all, are fitted with it where they
+// stand strayDB out of the noise: left in, they pull the tone's frequency by
+// more than all noise does.
 const (
 	mostOthers = 4
-	rounds     = 2
 	strayDB    = 12.0
 )
 
-// fitTone fits the strongest line of z with its neighbours taken out.
+// fitTone fits the strongest line of z together with its neighbours.
 func fitTone(z []complex128, stepS float64) damped {
-	tone := fitDamped(z, stepS)
-	var others []damped
-	rest := take(z, tone, stepS)
-	for len(others) < mostOthers {
-		hz, ok := tone.stray(rest, stepS)
+	lines := []damped{fitDamped(z, stepS)}
+	for len(lines) <= mostOthers {
+		rest := without(z, stepS, lines)
+		hz, ok := lines[0].stray(rest, stepS)
 		if !ok {
 			break
 		}
-		other := fitNear(rest, stepS, hz)
-		others = append(others, other)
-		rest = take(rest, other, stepS)
+		lines = fitLines(z, stepS, append(lines, startNear(rest, stepS, hz)))
 	}
-	for range rounds {
-		if len(others) == 0 {
-			return tone
-		}
-		rest = put(rest, tone, stepS)
-		tone = fitDamped(rest, stepS)
-		rest = take(rest, tone, stepS)
-		for i, o := range others {
-			rest = put(rest, o, stepS)
-			others[i] = fitNear(rest, stepS, o.omega/(2*math.Pi))
-			rest = take(rest, others[i], stepS)
-		}
-	}
-	return fitDamped(put(rest, tone, stepS), stepS)
+	return lines[0]
 }
 
 // stray is the strongest line left in rest beside the tone, Hz.
@@ -71,8 +54,8 @@ func (d damped) stray(rest []complex128, stepS float64) (float64, bool) {
 	return fft.Freq(at) / stepS, true
 }
 
-// fitNear fits the line near hz.
-func fitNear(z []complex128, stepS, hz float64) damped {
+// startNear fits the line near hz alone.
+func startNear(z []complex128, stepS, hz float64) damped {
 	turned := make([]complex128, len(z))
 	for k, v := range z {
 		turned[k] = v * cmplx.Exp(complex(0, -2*math.Pi*hz*float64(k)*stepS))
@@ -80,17 +63,4 @@ func fitNear(z []complex128, stepS, hz float64) damped {
 	d := fitDamped(turned, stepS)
 	d.omega += 2 * math.Pi * hz
 	return d
-}
-
-func take(z []complex128, d damped, stepS float64) []complex128 {
-	out := make([]complex128, len(z))
-	for k, v := range z {
-		out[k] = v - d.at(float64(k)*stepS)
-	}
-	return out
-}
-
-func put(z []complex128, d damped, stepS float64) []complex128 {
-	d.c = -d.c
-	return take(z, d, stepS)
 }

@@ -36,6 +36,7 @@ func measureStrike(src signal.Source, s span, hz float64, o Options) (Strike, bo
 		clean = x[:min(len(x), int(max(spectrumOfT60*out.T60Seconds, leastS)*rate))]
 	}
 	sp := newSpectrum(clean, rate)
+	out.SDHz = math.Hypot(out.SDHz, sp.pull(out, o))
 	sp.distortion(&out, o)
 	if s.struck && out.T60Seconds > 0 {
 		if err := out.findClang(src, s); err != nil {

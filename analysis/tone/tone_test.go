@@ -80,7 +80,7 @@ func boundHz(a, alpha, sd, rateHz, seconds float64) float64 {
 
 func TestTone(t *testing.T) {
 	var ratio, thd []float64
-	covered := 0
+	covered, masked := 0, 0
 	cases := accuracy.Cases(40, 500)
 	for seed := range cases {
 		d := drawTone(rand.New(rand.NewPCG(uint64(seed), 2)))
@@ -95,11 +95,17 @@ func TestTone(t *testing.T) {
 		}
 		s := got.Strikes[0]
 		alpha := 3 * math.Ln10 / d.t60
-		level := math.Pow(10, s.LevelDBFS/20)
-		_ = level
 		start := 0.0
 		if !math.IsInf(d.t60, 1) {
 			start = s.FromS - 0.5
+		}
+		if k := math.Round(d.hz / max(d.o.MainsHz, 1)); d.o.MainsHz > 0 && k < 8 && math.Abs(d.hz-k*d.o.MainsHz) < 5/(s.ToS-s.FromS) {
+			// The bound of one tone in noise does not hold beside a second one
+			// that near: the error must lie within what is stated.
+			if math.Abs(s.Hz-d.hz) > 3*s.SDHz {
+				t.Errorf("seed %d: %.3g Hz off beside a mains line, standard error %.3g", seed, s.Hz-d.hz, s.SDHz)
+			}
+			continue
 		}
 		b := boundHz(d.level*math.Exp(-alpha*start), alpha, d.sd, d.rateHz, s.ToS-s.FromS)
 		r := (s.Hz - d.hz) / b
@@ -111,6 +117,13 @@ func TestTone(t *testing.T) {
 			covered++
 		}
 		e := s.THDDB - d.thdDB
+		if s.THDMasked {
+			masked++
+			if e < -0.5 {
+				t.Errorf("seed %d: distortion %.1f dB, bound given %.1f dB", seed, d.thdDB, s.THDDB)
+			}
+			continue
+		}
 		if math.Abs(e) > 0.5 {
 			t.Logf("seed %d: hz %.1f thd %.2f got %.2f (t60 %.1f) mains %g snr %.0f clang %.2f/%.2f %+v", seed, d.hz, d.thdDB, s.THDDB, d.t60, d.o.MainsHz, s.SNRDB, d.clang/d.hz, s.ClangHz/d.hz, s.Harmonics[:4])
 		}
@@ -122,8 +135,9 @@ func TestTone(t *testing.T) {
 	}
 	accuracy.Report(t, accuracy.Row{Measure: "reference tone frequency", Range: "200-2000 Hz", Unit: "Cramer-Rao bounds", Bound: "RMS below 2", Source: "simulated"}, ratio)
 	row := accuracy.Report(t, accuracy.Row{Measure: "THD", Range: "-20 to -60 dB", Unit: "dB", Bound: "95 % 0.5", Source: "simulated"}, thd)
-	t.Logf("RMS/bound %.3f, covered %d of %d", math.Sqrt(rms), covered, len(ratio))
-	if math.Sqrt(rms) > 2 || row.P95 > 0.5 {
+	share := float64(covered) / float64(len(ratio))
+	t.Logf("RMS error %.3f bounds; the 95 %% interval holds the truth in %.1f %%; %d with an upper bound of THD only", math.Sqrt(rms), 100*share, masked)
+	if math.Sqrt(rms) > 2 || row.P95 > 0.5 || row.Worst > 2 || share < 0.9 || masked > cases/20 {
 		t.Errorf("RMS error is %.2f bounds; THD 95 %% %.2f dB", math.Sqrt(rms), row.P95)
 	}
 }
