@@ -3,36 +3,75 @@ package stats
 import "math"
 
 // Balance is, for each group, its median less the mean of all groups'
-// medians, with an interval that counts the scatter of every group: the
-// group's own half-width weighs 1-1/k, each other's 1/k, and independent
-// half-widths add in squares. A group without an interval leaves all without.
-func Balance(groups [][]float64) []Estimate {
-	k := float64(len(groups))
-	own := make([]Estimate, len(groups))
-	mean, all := 0.0, true
-	for i, g := range groups {
-		own[i] = Summarize(g)
-		mean += own[i].Median / k
-		all = all && own[i].Interval != nil
+// medians, with an interval at 95 % that counts the scatter of every group.
+//
+// The group's own half-width weighs 1-1/k, each other's 1/k; independent
+// half-widths add in squares, upper and lower apart so that skewed groups stay
+// skewed. Added so, distribution-free half-widths cover more than any one of
+// them, so each is first scaled by halfScale. A group of fewer than three
+// values leaves all without interval.
+func Balance(groups [][]float64) []Estimate { return BalanceGrouped(single(groups), Spread{}) }
+
+// BalanceGrouped is Balance of sets of groups: a set that comes as one group
+// has the assumed or estimated spread added to its half-width, one of several
+// its centre and Student's interval.
+func BalanceGrouped(sets [][][]float64, spread Spread) []Estimate {
+	k := float64(len(sets))
+	own := make([]Estimate, len(sets))
+	all, known := 0.0, true
+	for i, set := range sets {
+		own[i] = part(set, spread)
+		all += own[i].Median / k
+		known = known && own[i].Interval != nil
 	}
-	out := make([]Estimate, len(groups))
+	out := make([]Estimate, len(sets))
 	for i, e := range own {
-		out[i] = Estimate{Median: e.Median - mean, N: e.N}
-		if all {
-			out[i].Interval = balanceInterval(own, i)
-			out[i].Interval.Low += out[i].Median
-			out[i].Interval.High += out[i].Median
+		out[i] = Estimate{Median: e.Median - all, N: e.N}
+		if known && len(sets) > 1 {
+			low, high := balanceHalves(own, i)
+			out[i].Interval = &Interval{out[i].Median - low, out[i].Median + high, Nominal}
 		}
 	}
 	return out
 }
 
-// balanceInterval is the interval about the balance of group i, taken apart
-// into its lower and upper halves so that skewed groups stay skewed.
-func balanceInterval(own []Estimate, i int) *Interval {
+// part is a set's estimate with half-widths fit to be added in squares.
+func part(set [][]float64, spread Spread) Estimate {
+	set = filled(set)
+	if len(set) > 1 {
+		return SummarizeGrouped(set, spread)
+	}
+	if len(set) == 0 {
+		return Summarize(nil)
+	}
+	e := Summarize(set[0])
+	if e.Interval != nil {
+		f := halfScale(e.N)
+		e.Interval = &Interval{
+			e.Median - f*(e.Median-e.Interval.Low), e.Median + f*(e.Interval.High-e.Median), Nominal,
+		}
+		e.Interval = e.Interval.widened(e.Median, spread, 1)
+	}
+	return e
+}
+
+// halfScale turns Summarize's half-width of n values into one whose sums in
+// squares cover 95 %: found by simulation of 2, 4 and 6 groups of normal,
+// log-normal, exponential, Laplace and uniform values, all of which want the
+// same within some 5 % (15 % for three values).
+func halfScale(n int) float64 {
+	switch n {
+	case 3:
+		return 1.65
+	case 4:
+		return 1.12
+	}
+	return 1 - 0.37/math.Sqrt(float64(n))
+}
+
+// balanceHalves are the lower and upper half-width about the balance of part i.
+func balanceHalves(own []Estimate, i int) (low, high float64) {
 	k := float64(len(own))
-	var low, high float64
-	coverage := 1.0
 	for j, e := range own {
 		down, up := e.Median-e.Interval.Low, e.Interval.High-e.Median
 		weight := 1 / k
@@ -41,9 +80,16 @@ func balanceInterval(own []Estimate, i int) *Interval {
 		} else {
 			down, up = up, down
 		}
-		low += weight * weight * down * down
-		high += weight * weight * up * up
-		coverage = math.Min(coverage, e.Interval.Coverage)
+		low = math.Hypot(low, weight*down)
+		high = math.Hypot(high, weight*up)
 	}
-	return &Interval{-math.Sqrt(low), math.Sqrt(high), coverage}
+	return low, high
+}
+
+func single(groups [][]float64) [][][]float64 {
+	sets := make([][][]float64, len(groups))
+	for i, g := range groups {
+		sets[i] = [][]float64{g}
+	}
+	return sets
 }
