@@ -1,0 +1,170 @@
+// Package response answers: what does the pickup do to the sound, by
+// frequency?
+//
+// From taps: the energy of each tap in fractional-octave bands (IEC
+// 61260-1:2014, base ten), normalised to the tap's own energy from 200 Hz to
+// 2 kHz. It is the pickup's response times the tap's own spectrum: fit for
+// comparing strings and stages that were tapped alike, not absolute. A band
+// in which the background is within 10 dB is masked.
+package response
+
+import (
+	"errors"
+	"math"
+	"math/bits"
+
+	"gonum.org/v1/gonum/dsp/fourier"
+
+	"saddlewise/analysis/signal"
+	"saddlewise/analysis/stats"
+)
+
+// Ranges of the summary, Hz.
+var (
+	LowRangeHz  = [2]float64{60, 200}
+	MidRangeHz  = [2]float64{200, 2000}
+	HighRangeHz = [2]float64{2000, 8000}
+)
+
+const (
+	lowestBandHz  = 50
+	highestBandHz = 16000
+	maskDB        = 10
+	maskedShare   = 0.5 // of the taps
+)
+
+// Bands lists the bands of one over fraction octave that fit the rate.
+func Bands(fraction int, rateHz float64) []signal.Band {
+	return signal.FractionalOctaves(fraction, lowestBandHz, math.Min(highestBandHz, 0.45*rateHz))
+}
+
+// Spectrum is the energy of a short stretch by frequency.
+type Spectrum struct {
+	energy signal.PSD // integrates to energy, not power
+	Second float64    // length of the stretch
+}
+
+// ErrTooShort means a stretch of fewer than 64 samples.
+var ErrTooShort = errors.New("too short for a spectrum")
+
+// SpectrumOf is the energy spectrum of x, faded out over its last tenth and
+// without its mean before sample lead.
+func SpectrumOf(x []float64, rateHz float64, lead int) (Spectrum, error) {
+	if len(x) < 64 {
+		return Spectrum{}, ErrTooShort
+	}
+	n := 1 << bits.Len(uint(max(len(x), int(rateHz/8))-1))
+	padded := make([]float64, n)
+	base := mean(x[:min(max(lead, 0), len(x))])
+	fade := len(x) / 10
+	for i, v := range x {
+		gain := 1.0
+		if left := len(x) - i; left < fade {
+			gain = 0.5 - 0.5*math.Cos(math.Pi*float64(left)/float64(fade))
+		}
+		padded[i] = (v - base) * gain
+	}
+	s := Spectrum{Second: float64(len(x)) / rateHz}
+	s.energy = signal.PSD{StepHz: rateHz / float64(n), Power: make([]float64, n/2+1)}
+	for k, c := range fourier.NewFFT(n).Coefficients(nil, padded) {
+		s.energy.Power[k] = 2 * (real(c)*real(c) + imag(c)*imag(c)) / (rateHz * rateHz)
+	}
+	return s, nil
+}
+
+func mean(x []float64) float64 {
+	if len(x) == 0 {
+		return 0
+	}
+	sum := 0.0
+	for _, v := range x {
+		sum += v
+	}
+	return sum / float64(len(x))
+}
+
+// TapBands is one tap's band levels.
+type TapBands struct {
+	LevelDB        []float64 // re the tap's energy from 200 Hz to 2 kHz
+	AboveNoiseDB   []float64 // +Inf without a background
+	Low, Mid, High float64   // band summary, dB re the same; NaN where masked
+}
+
+// TapFrom reads one tap's bands. background is the spectrum of a stretch
+// without events, nil for none.
+func TapFrom(tap Spectrum, background *Spectrum, bands []signal.Band) TapBands {
+	ref := tap.energy.Band(MidRangeHz[0], MidRangeHz[1])
+	t := TapBands{}
+	for _, b := range bands {
+		e := tap.energy.Band(b.LowHz, b.HighHz)
+		t.LevelDB = append(t.LevelDB, signal.PowerToDB(e/ref))
+		t.AboveNoiseDB = append(t.AboveNoiseDB, aboveNoise(tap, background, b.LowHz, b.HighHz))
+	}
+	t.Low = rangeLevel(tap, background, LowRangeHz, ref)
+	t.Mid = rangeLevel(tap, background, [2]float64{500, 2000}, ref)
+	t.High = rangeLevel(tap, background, HighRangeHz, ref)
+	return t
+}
+
+func rangeLevel(tap Spectrum, background *Spectrum, hz [2]float64, ref float64) float64 {
+	if aboveNoise(tap, background, hz[0], hz[1]) < maskDB {
+		return math.NaN()
+	}
+	return signal.PowerToDB(tap.energy.Band(hz[0], hz[1]) / ref)
+}
+
+func aboveNoise(tap Spectrum, background *Spectrum, lowHz, highHz float64) float64 {
+	if background == nil {
+		return math.Inf(1)
+	}
+	noise := background.energy.Band(lowHz, highHz) * tap.Second / background.Second
+	if noise <= 0 {
+		return math.Inf(1)
+	}
+	return signal.PowerToDB(tap.energy.Band(lowHz, highHz) / noise)
+}
+
+// BandLevel is one band over all taps of a string.
+type BandLevel struct {
+	Band   signal.Band
+	Level  stats.Estimate // dB
+	Masked bool
+}
+
+// Over is the median and interval of every band over taps, which must have
+// been read with the same bands.
+func Over(taps []TapBands, bands []signal.Band) []BandLevel {
+	var out []BandLevel
+	for i, b := range bands {
+		var levels []float64
+		masked := 0
+		for _, t := range taps {
+			if t.AboveNoiseDB[i] < maskDB {
+				masked++
+			}
+			levels = append(levels, t.LevelDB[i])
+		}
+		out = append(out, BandLevel{b, stats.Summarize(levels), float64(masked) > maskedShare*float64(len(taps))})
+	}
+	return out
+}
+
+// AgreementDB is the median over bands of the standard deviation between
+// taps; NaN below two taps.
+func AgreementDB(taps []TapBands) float64 {
+	if len(taps) < 2 {
+		return math.NaN()
+	}
+	var sds []float64
+	for i := range taps[0].LevelDB {
+		m, squares := 0.0, 0.0
+		for _, t := range taps {
+			m += t.LevelDB[i] / float64(len(taps))
+		}
+		for _, t := range taps {
+			squares += (t.LevelDB[i] - m) * (t.LevelDB[i] - m)
+		}
+		sds = append(sds, math.Sqrt(squares/float64(len(taps)-1)))
+	}
+	return stats.Median(sds)
+}
