@@ -16,7 +16,7 @@ const (
 	maskDB       = 10.0
 	clangLow     = 5.8 // real forks' clang, times the fundamental (from memory)
 	clangHigh    = 6.6
-	spectrumS    = 4.0
+	spectrumS    = 3.0
 	// A decaying tone is judged over its first 20 dB: later there is more noise.
 	spectrumOfT60 = 1.0 / 3
 )

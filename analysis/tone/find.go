@@ -26,14 +26,18 @@ type average struct {
 	binHz float64
 }
 
-// averageSpectrum looks at every other frame: a tone lasts longer than that.
+// averageSpectrum looks at every fourth frame of a long take: a tone lasts longer.
 func averageSpectrum(ctx context.Context, src signal.Source) (average, error) {
 	size := 1 << int(math.Ceil(math.Log2(frameSeconds*src.Rate())))
 	fft := fourier.NewFFT(size)
 	w := hann(size)
 	a := average{power: make([]float64, size/2+1), binHz: src.Rate() / float64(size)}
 	buf, c := make([]float64, size), make([]complex128, size/2+1)
-	for at := int64(0); at+int64(size)/4 < src.Len(); at += 2 * int64(size) {
+	hop := int64(size)
+	if src.Len() > 20*hop {
+		hop *= 4
+	}
+	for at := int64(0); at+int64(size)/4 < src.Len(); at += hop {
 		if err := ctx.Err(); err != nil {
 			return a, err
 		}
