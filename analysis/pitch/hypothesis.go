@@ -13,6 +13,7 @@ const (
 	extraneous    = 0.006 // weak lines that no string makes, per Hz, at least
 	missChance    = 0.08  // of a partial within reach that does not sound: plucked or picked up at its node
 	stray         = 0.03  // partials that lie further off
+	orderCost     = 1.5   // chance of partial n to be the strongest: n to the power of minus this
 	loudCostPerDB = 0.2
 	scatterCents  = 4 // of real partials about the formula
 )
@@ -168,17 +169,19 @@ func (sc *scorer) score(s stiffString, matches *[]match) float64 {
 			best, end = total, n
 		}
 	}
-	loudest := math.Inf(-1)
+	loudest, order := math.Inf(-1), 1
 	for n := 1; n <= end; n++ {
 		if sc.gain[n] == 0 {
 			continue
 		}
-		loudest = math.Max(loudest, sc.line[n].levelDB)
+		if sc.line[n].levelDB > loudest {
+			loudest, order = sc.line[n].levelDB, n
+		}
 		if matches != nil {
 			*matches = append(*matches, match{n, sc.line[n]})
 		}
 	}
-	return best - sc.overheard(loudest)
+	return best - sc.overheard(loudest) - orderCost*math.Log(float64(order))
 }
 
 // look finds the line of partial n and what it gains. Lines that may be hum
@@ -243,14 +246,14 @@ func (sc *scorer) overheard(loudest float64) float64 {
 // weakness is the cost of partial n missed or far weaker than its neighbours.
 // Low partials are often weak: small bodies and loaded discs pass them badly.
 func (sc *scorer) weakness(n int) float64 {
-	const usualDB, spreadDB = 6, 9
+	const usualDB, spreadDB, silentDB = 4, 8, 4
 	chance := missChance
 	if n <= 2 {
 		chance *= 2
 	}
 	below, likely := sc.top[n]-usualDB-sc.level[n], 1.0
 	if math.IsNaN(below) {
-		likely = math.Min(1, math.Erfc((sc.top[n]-usualDB-minLineSNRDB)/(spreadDB*math.Sqrt2)))
+		likely = math.Min(1, math.Erfc((sc.top[n]-usualDB-silentDB)/(spreadDB*math.Sqrt2)))
 	} else if below > 0 {
 		likely = math.Exp(-below * below / (2 * spreadDB * spreadDB))
 	}

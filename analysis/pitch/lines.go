@@ -23,8 +23,8 @@ type line struct {
 }
 
 // lines finds the spectrum's lines below usefulHz, by frequency.
-func (n note) lines(o Options) []line {
-	size := smoothLength(min(len(n.y), int(lineWindowS*n.rateHz)))
+func (n note) lines(o Options, windowS float64) []line {
+	size := smoothLength(min(len(n.y), int(windowS*n.rateHz)))
 	db := windowedSpectrum(n.y[:size])
 	floor := noiseFloor(db, n.rateHz/float64(size))
 	binHz := n.rateHz / float64(size)

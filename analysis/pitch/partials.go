@@ -12,21 +12,26 @@ const (
 	fitRounds   = 3   // each partial again, the others taken away
 	widestBins  = 120 // of a band on each side
 	leastBins   = 10
-	leastSNRDB  = 6 // of a partial that counts, energy over what the band leaves
+	leastSNRDB  = 0 // of a partial that counts, energy over what the band leaves
 	reachCents  = 45
-	decayWidths = 6 // half bandwidths of a partial that its band takes in
+	pairF       = 15    // F statistic from which two lines are there
+	pairReach   = 0.005 // relative distance of two polarisations at most
+	decayWidths = 6     // half bandwidths of a partial that its band takes in
 )
 
 // tracked is one partial in work.
 type tracked struct {
-	n     int
-	band  band
-	lines []damped // first the partial, then hum
-	fit   fitResult
+	n    int
+	band band
+	own  []damped // the partial, or the two lines of a beating pair, stronger first
+	hum  []damped
+	fit  fitResult // of own, then hum
 }
 
-// fitPartials fits a damped sinusoid to each partial of the hypothesis on the
+// fitPartials fits damped sinusoids to each partial of the hypothesis on the
 // note from fromS on, each with the others' leakage and known hum taken away.
+// A string vibrates in two planes that the bridge may tune apart: where one
+// line leaves more than noise, two are fitted.
 func (n note) fitPartials(h hypothesis, fromS float64, humHz []float64) []partial {
 	y := n.y[min(int(fromS*n.rateHz), len(n.y)-1):]
 	y = y[:smoothLength(len(y))]
@@ -38,6 +43,10 @@ func (n note) fitPartials(h hypothesis, fromS float64, humHz []float64) []partia
 			n.refit(work, i, h.s)
 		}
 	}
+	for _, i := range order {
+		n.split(work, i, h.s)
+	}
+	agreeOnMain(work, fromS*n.rateHz)
 	return n.measured(work, h.s)
 }
 
@@ -55,10 +64,10 @@ func (n note) start(h hypothesis, x []complex128, size int, humHz []float64) []*
 		if len(b.x) < 5 {
 			continue
 		}
-		t := &tracked{n: m.n, band: b, lines: []damped{d}}
+		t := &tracked{n: m.n, band: b, own: []damped{d}}
 		for _, hz := range humHz {
 			if math.Abs(hz-m.line.hz) < float64(len(b.x))/2*perBin {
-				t.lines = append(t.lines, damped{omega: 2 * math.Pi * hz / n.rateHz, still: true})
+				t.hum = append(t.hum, damped{omega: 2 * math.Pi * hz / n.rateHz, still: true})
 			}
 		}
 		out = append(out, t)
@@ -100,7 +109,7 @@ func strongestFirst(work []*tracked) []int {
 		order[i] = i
 	}
 	slices.SortFunc(order, func(i, j int) int {
-		return compare(cmplx.Abs(work[j].lines[0].a), cmplx.Abs(work[i].lines[0].a))
+		return compare(cmplx.Abs(work[j].own[0].a), cmplx.Abs(work[i].own[0].a))
 	})
 	return order
 }
@@ -108,31 +117,123 @@ func strongestFirst(work []*tracked) []int {
 // refit fits partial i on what the others leave.
 func (n note) refit(work []*tracked, i int, s stiffString) {
 	t := work[i]
+	t.keep(fitDamped(t.without(work), t.lines(), t.reach(s, n.rateHz)))
+}
+
+func (t *tracked) lines() []damped { return slices.Concat(t.own, t.hum) }
+
+func (t *tracked) keep(f fitResult) {
+	t.fit = f
+	own := len(f.lines) - len(t.hum)
+	t.own, t.hum = f.lines[:own:own], f.lines[own:]
+}
+
+// without is the partial's band less the other partials.
+func (t *tracked) without(work []*tracked) band {
 	left := band{n: t.band.n, low: t.band.low, x: slices.Clone(t.band.x)}
-	for j, other := range work {
-		if j != i && len(other.lines) > 0 {
-			other.lines[0].add(left.x, left, -1)
+	for _, other := range work {
+		if other == t {
+			continue
+		}
+		for _, d := range other.own {
+			d.add(left.x, left, -1)
 		}
 	}
-	perBin := 2 * math.Pi / float64(t.band.n)
-	omega := 2 * math.Pi * s.hz(t.n) / n.rateHz
-	shift := math.Max(2*perBin, omega*reachCents*math.Ln2/1200)
-	t.fit = fitDamped(left, t.lines, shift)
-	t.lines = t.fit.lines
+	return left
 }
+
+// reach is how far, in radians a sample, a fit may move.
+func (t *tracked) reach(s stiffString, rateHz float64) float64 {
+	perBin := 2 * math.Pi / float64(t.band.n)
+	return math.Max(2*perBin, 2*math.Pi*s.hz(t.n)/rateHz*reachCents*math.Ln2/1200)
+}
+
+// split fits two lines to partial i and keeps them where they explain far more
+// than one and stand clearly apart.
+func (n note) split(work []*tracked, i int, s stiffString) {
+	t := work[i]
+	if !t.fit.ok {
+		return
+	}
+	left := t.without(work)
+	second, ok := t.remainder(left)
+	if !ok {
+		return
+	}
+	two := fitDamped(left, slices.Concat(t.own, []damped{second}, t.hum), t.reach(s, n.rateHz))
+	free := 2*len(left.x) - 8 - 2*len(t.hum)
+	if !two.ok || free < 8 || (t.fit.rss-two.rss)/4/(two.rss/float64(free)) < pairF {
+		return
+	}
+	a, b := two.lines[0], two.lines[1]
+	apart := math.Abs(a.omega - b.omega)
+	ratio := cmplx.Abs(b.a) / cmplx.Abs(a.a)
+	if apart < 4*math.Hypot(two.omegaSD[0], two.omegaSD[1]) || apart > pairReach*a.omega || ratio < 0.03 || ratio > 30 {
+		return
+	}
+	t.keep(two)
+}
+
+// remainder is the strongest line that the fit leaves close by.
+func (t *tracked) remainder(left band) (damped, bool) {
+	rest := band{n: left.n, low: left.low, x: slices.Clone(left.x)}
+	for _, d := range t.lines() {
+		d.add(rest.x, rest, -1)
+	}
+	main := t.own[0].omega
+	best, most := -1, 0.0
+	for i, v := range rest.x {
+		if math.Abs(rest.theta(i)-main) > math.Max(pairReach*main, 4*math.Pi/float64(rest.n)) {
+			continue
+		}
+		if e := real(v)*real(v) + imag(v)*imag(v); e > most {
+			best, most = i, e
+		}
+	}
+	if best < 0 {
+		return damped{}, false
+	}
+	return guess(rest, rest.theta(best)), true
+}
+
+// agreeOnMain puts the same polarisation first in every pair: the one that the
+// pairs' energy at the onset, after samples before, says is the stronger.
+func agreeOnMain(work []*tracked, after float64) {
+	power := func(d damped) float64 { return norm(d.a) * math.Exp(2*d.decay*after) }
+	var vote float64
+	for _, t := range work {
+		if len(t.own) == 2 {
+			vote += (power(t.own[0]) - power(t.own[1])) * sign(t.own[0].omega-t.own[1].omega)
+		}
+	}
+	for _, t := range work {
+		if len(t.own) == 2 && sign(t.own[0].omega-t.own[1].omega) != sign(vote) {
+			t.own[0], t.own[1] = t.own[1], t.own[0]
+			t.fit.omegaSD[0], t.fit.omegaSD[1] = t.fit.omegaSD[1], t.fit.omegaSD[0]
+		}
+	}
+}
+
+func norm(z complex128) float64 { return real(z)*real(z) + imag(z)*imag(z) }
+
+func sign(v float64) float64 { return math.Copysign(1, v) }
 
 // measured turns the fits into partials and drops what does not stand out.
 func (n note) measured(work []*tracked, s stiffString) []partial {
+	toHz := n.rateHz / (2 * math.Pi)
 	var out []partial
 	for _, t := range work {
 		if !t.fit.ok {
 			continue
 		}
-		d := t.lines[0]
+		d := t.own[0]
 		p := partial{
-			n: t.n, hz: d.omega * n.rateHz / (2 * math.Pi), sdHz: t.fit.omegaSD[0] * n.rateHz / (2 * math.Pi),
+			n: t.n, hz: d.omega * toHz, sdHz: t.fit.omegaSD[0] * toHz,
 			decay: d.decay * n.rateHz, amplitude: 2 * cmplx.Abs(d.a),
 			snrDB: 10 * math.Log10(t.fit.energy/(t.fit.rss+1e-300)),
+		}
+		if len(t.own) == 2 {
+			p.beatHz = (t.own[1].omega - d.omega) * toHz
 		}
 		if p.snrDB >= leastSNRDB && p.sdHz < 0.02*p.hz && p.hz > 0 {
 			out = append(out, p)

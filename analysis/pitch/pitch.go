@@ -78,7 +78,7 @@ func Measure(x []float64, rateHz float64, o Options) (Pitch, error) {
 	if err != nil {
 		return Pitch{}, err
 	}
-	lines := note.lines(o)
+	lines := note.lines(o, lineWindowS)
 	if len(lines) == 0 {
 		return Pitch{}, fmt.Errorf("%w: no partial stands %d dB above the noise", ErrNoPitch, minLineSNRDB)
 	}

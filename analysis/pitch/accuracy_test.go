@@ -1,0 +1,140 @@
+package pitch
+
+import (
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"saddlewise/fixtures"
+	"saddlewise/fixtures/accuracy"
+)
+
+// pluck is a plucked string with known truth, as it is recorded.
+type pluck struct {
+	fixtures.PluckedString
+	rateHz, seconds float64
+	snrDB           float64 // RMS of the first 0.5 s over the noise
+	humHz, humDB    float64 // RMS of the mains' first line re the same
+	seed            uint64
+}
+
+func (p pluck) String() string {
+	second := "one polarisation"
+	if p.Second != nil {
+		second = fmt.Sprintf("second %.4f %.1f dB T60 %.2f", p.Second.Detune, p.Second.LevelDB, p.Second.T60S)
+	}
+	return fmt.Sprintf("%d: %.0f Hz %.2f s f1 %.3f B %.2g glide %.1f/%.2f %s first %.0f dB T60 %.2f rise %.2f at %.2f SNR %.0f hum %.1f %.0f dB",
+		p.seed, p.rateHz, p.seconds, p.F1Hz, p.B, p.GlideCents, p.GlideTauS, second, p.FundamentalDB, p.T60S, p.DampingRise,
+		p.PluckAt, p.snrDB, p.humHz, p.humDB)
+}
+
+// drawn is a random pluck from the ranges that the measure promises.
+func drawn(seed uint64) pluck {
+	r := rand.New(rand.NewPCG(seed, 7))
+	u := func(a, b float64) float64 { return a + (b-a)*r.Float64() }
+	p := pluck{seed: seed, rateHz: [...]float64{44100, 48000, 96000, 192000}[r.IntN(4)], seconds: u(0.5, 6), snrDB: u(20, 60)}
+	p.F1Hz = 30 * math.Exp(r.Float64()*math.Log(1000.0/30))
+	p.PluckAt, p.ReleaseS = u(0.08, 0.5), u(0, 0.0008)
+	p.T60S = math.Min(12, u(150, 900)/p.F1Hz+u(0.3, 3))
+	p.DampingRise = u(0.02, 0.3)
+	if r.Float64() < 0.85 {
+		p.B = 1e-5 * math.Exp(r.Float64()*math.Log(200))
+	}
+	if r.Float64() < 0.6 {
+		p.GlideCents, p.GlideTauS = u(1, 30), u(0.02, 0.1)
+	}
+	if r.Float64() < 0.5 {
+		p.Second = &fixtures.Polarisation{Detune: u(0.0002, 0.003), LevelDB: -u(3, 20), T60S: p.T60S * u(0.5, 2)}
+		if r.IntN(2) == 0 {
+			p.Second.Detune *= -1
+		}
+	}
+	if r.Float64() < 0.4 {
+		p.FundamentalDB = -u(5, 30)
+	}
+	if r.Float64() < 0.5 {
+		p.humHz, p.humDB = [...]float64{50, 60}[r.IntN(2)]*u(0.995, 1.005), -u(15, 40)
+		if r.Float64() < 0.3 { // right beside a partial
+			k := math.Max(1, math.Round(p.F1Hz/p.humHz))
+			p.humHz = p.F1Hz / k * u(0.995, 1.005)
+		}
+	}
+	return p
+}
+
+// render is the pluck 3 ms after the take's start, with noise and hum.
+func (p pluck) render() []float64 {
+	r := rand.New(rand.NewPCG(p.seed, 11))
+	lead := int(0.003 * p.rateHz)
+	x := append(make([]float64, lead), p.PluckedString.Render(p.rateHz, p.seconds, r)...)
+	head := x[lead:min(len(x), lead+int(0.5*p.rateHz))]
+	var power float64
+	for _, v := range head {
+		power += v * v / float64(len(head))
+	}
+	rms := math.Sqrt(power)
+	for i, v := range fixtures.White(len(x), rms*math.Pow(10, -p.snrDB/20), r) {
+		x[i] += v
+		for _, h := range p.hum() {
+			x[i] += rms * math.Sqrt2 * math.Pow(10, p.humDB/20) * (p.humHz / h) * math.Sin(2*math.Pi*h*float64(i)/p.rateHz+h)
+		}
+	}
+	return x
+}
+
+// hum is where its lines lie.
+func (p pluck) hum() []float64 {
+	if p.humHz == 0 {
+		return nil
+	}
+	return []float64{p.humHz, 2 * p.humHz, 3 * p.humHz, 5 * p.humHz, 7 * p.humHz}
+}
+
+func TestFundamentalOfRandomPlucks(t *testing.T) {
+	var errs, bErrs, z []float64
+	refused, gross := 0, 0
+	n := accuracy.Cases(120, 600)
+	for seed := range n {
+		p := drawn(uint64(seed))
+		got, err := Measure(p.render(), p.rateHz, Options{HumHz: p.hum()})
+		if err != nil {
+			refused++
+			t.Logf("%d refused: %v: %v", seed, p, err)
+			continue
+		}
+		e := cents(got.F1Hz / p.F1Hz)
+		if math.Abs(e) > 40 {
+			gross++
+		}
+		if math.Abs(e) > 2 {
+			t.Logf("%d: %v: got %.3f Hz (%.2f cents, sd %.2f) B %.2g n %d from %.3f range %.2f", seed, p, got.F1Hz, e, 1731*got.F1SDHz/got.F1Hz, got.B, len(got.Partials), got.SettledFromS, cents(got.F1RangeHz[1]/got.F1RangeHz[0]))
+		}
+		errs = append(errs, e)
+		z = append(z, math.Abs(got.F1Hz-p.F1Hz)/got.F1SDHz)
+		if used := usedPartials(got); p.B >= 5e-5 && used >= 8 {
+			if !got.HasB {
+				t.Logf("%d no B: %v: B %.2g sd %.2g n %d", seed, p, got.B, got.BSD, used)
+			} else {
+				bErrs = append(bErrs, 100*(got.B/p.B-1))
+				if math.Abs(got.B/p.B-1) > 0.1 {
+					t.Logf("%d B %.3g +- %.2g: %v", seed, got.B, got.BSD, p)
+				}
+			}
+		}
+	}
+	accuracy.Report(t, accuracy.Row{Measure: "fundamental", Unit: "cents"}, errs)
+	accuracy.Report(t, accuracy.Row{Measure: "B", Unit: "%"}, bErrs)
+	accuracy.Report(t, accuracy.Row{Measure: "error over sd", Unit: ""}, z)
+	t.Logf("refused %d gross %d", refused, gross)
+}
+
+func usedPartials(p Pitch) int {
+	n := 0
+	for _, q := range p.Partials {
+		if q.Used {
+			n++
+		}
+	}
+	return n
+}
