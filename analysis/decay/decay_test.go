@@ -70,7 +70,7 @@ func addPartial(x []float64, rateHz, amplitude, hz, t60, phase float64) {
 func TestSingleDecay(t *testing.T) {
 	var errs []float64
 	none, covered := 0, 0
-	cases := accuracy.Cases(60, 600)
+	cases := accuracy.Cases(40, 600)
 	for seed := range cases {
 		d := drawNote(rand.New(rand.NewPCG(uint64(seed), 1)))
 		got, err := Measure(d.x, d.rateHz, d.o)

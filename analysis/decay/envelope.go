@@ -18,6 +18,18 @@ const (
 	windowMost     = 0.15
 )
 
+// leakage is the share of the other partials' power that passes the filter.
+const leakage = 1e-7
+
+// loudness is the power of all samples, 1 being a full-scale sine.
+func loudness(x []float64) float64 {
+	s := 0.0
+	for _, v := range x {
+		s += v * v
+	}
+	return 2 * s / float64(max(len(x), 1))
+}
+
 // maxPoints bounds the envelope that is fitted and handed on.
 const maxPoints = 200
 
@@ -56,7 +68,7 @@ func envelopeOf(x []float64, rateHz float64, o Options) (envelope, string) {
 		e.t = append(e.t, float64(k)*f.hopS)
 		e.p = append(e.p, 4*real(z*cmplx.Conj(z)))
 	}
-	if e.peak() <= 0 {
+	if e.peak() <= leakage*loudness(x) {
 		return envelope{}, "nothing is heard at this frequency"
 	}
 	return e.thin(), ""
