@@ -12,9 +12,10 @@ func PowerToDBFS(meanSquare float64) float64 { return PowerToDB(2 * meanSquare) 
 // DBFSToPower is the mean square of an AES17 level.
 func DBFSToPower(levelDBFS float64) float64 { return math.Pow(10, levelDBFS/10) / 2 }
 
-// PowerToDB is 10 log10 of a power ratio, not below SilenceDB.
+// PowerToDB is 10 log10 of a power ratio, not below SilenceDB, which is also
+// the level of zero and of what noise subtraction left negative. NaN stays NaN.
 func PowerToDB(ratio float64) float64 {
-	if !(ratio > 0) {
+	if ratio <= 0 {
 		return SilenceDB
 	}
 	return math.Max(SilenceDB, 10*math.Log10(ratio))
@@ -26,16 +27,25 @@ func AmplitudeToDB(ratio float64) float64 { return PowerToDB(ratio * ratio) }
 // DBToAmplitude is the amplitude ratio of a level.
 func DBToAmplitude(levelDB float64) float64 { return math.Pow(10, levelDB/20) }
 
+// DBToPower is the power ratio of a level.
+func DBToPower(levelDB float64) float64 { return math.Pow(10, levelDB/10) }
+
 // MeanSquare is the mean of the squares of x about its mean; 0 for none.
 func MeanSquare(x []float64) float64 {
 	if len(x) == 0 {
 		return 0
 	}
-	sum, squares := 0.0, 0.0
+	m, squares := mean(x), 0.0
+	for _, v := range x {
+		squares += (v - m) * (v - m)
+	}
+	return squares / float64(len(x))
+}
+
+func mean(x []float64) float64 {
+	sum := 0.0
 	for _, v := range x {
 		sum += v
-		squares += v * v
 	}
-	n := float64(len(x))
-	return math.Max(0, squares/n-(sum/n)*(sum/n))
+	return sum / float64(len(x))
 }

@@ -38,8 +38,12 @@ func ParseNote(name string) (Note, error) {
 // Hz is the note's frequency with A4 at a4Hz (ISO 16:1975: 440 Hz).
 func (n Note) Hz(a4Hz float64) float64 { return a4Hz * math.Pow(2, float64(n.MIDI-69)/12) }
 
-// NearestNote is the note nearest to hz, and how many cents hz lies above it.
+// NearestNote is the note nearest to hz, and how many cents hz lies above it;
+// no note and NaN cents where hz is not a positive number.
 func NearestNote(hz, a4Hz float64) (Note, float64) {
+	if !(hz > 0) || math.IsInf(hz, 1) {
+		return Note{}, math.NaN()
+	}
 	at := 69 + 12*math.Log2(hz/a4Hz)
 	midi := int(math.Round(at))
 	octave := int(math.Floor(float64(midi)/12)) - 1

@@ -3,73 +3,46 @@ package signal
 import (
 	"fmt"
 	"math"
-
-	"gonum.org/v1/gonum/dsp/fourier"
+	"slices"
 )
 
-// PSD is a one-sided power spectral density: its sum times StepHz is the mean
-// square of the signal about the means of its segments.
-type PSD struct {
-	StepHz   float64   // distance of the bins
-	Power    []float64 // full scale squared per Hz, from 0 Hz to half the rate
-	Segments int
-}
-
-// Hz is the frequency of bin k.
-func (p PSD) Hz(k int) float64 { return float64(k) * p.StepHz }
-
-// Band integrates the density from low to high Hz, sharing out the bins that
-// the edges cut.
-func (p PSD) Band(lowHz, highHz float64) float64 {
-	sum := 0.0
-	first := max(0, int(math.Floor(lowHz/p.StepHz+0.5)))
-	for k := first; k < len(p.Power); k++ {
-		left, right := (float64(k)-0.5)*p.StepHz, (float64(k)+0.5)*p.StepHz
-		if left >= highHz {
-			break
-		}
-		if width := math.Min(right, highHz) - math.Max(left, lowHz); width > 0 {
-			sum += p.Power[k] * width
-		}
-	}
-	return sum
-}
-
-// Weighted integrates the density from low to high Hz after weighting each
-// bin by a level in dB.
-func (p PSD) Weighted(lowHz, highHz float64, weightDB func(hz float64) float64) float64 {
-	q := PSD{StepHz: p.StepHz, Power: make([]float64, len(p.Power))}
-	for k, v := range p.Power {
-		if hz := p.Hz(k); hz > 0 {
-			q.Power[k] = v * math.Pow(10, weightDB(hz)/10)
-		}
-	}
-	return q.Band(lowHz, highHz)
-}
-
 // Welch averages periodograms of windowed segments that overlap by half
-// (Welch, IEEE Trans. Audio Electroacoustics 15, 70-73, 1967), the mean of
-// each segment removed. Memory is one segment. Not safe for concurrent use.
+// (Welch, IEEE Trans. Audio Electroacoustics 15, 70-73, 1967). Memory does
+// not grow with the signal. Not safe for concurrent use.
 type Welch struct {
+	// KeepMean leaves each segment's mean in; else it is removed.
+	KeepMean bool
+	// Robust takes each bin's median over the segments instead of their mean
+	// (less its bias: Allen et al., Phys. Rev. D 85, 122006, 2012, appendix B),
+	// which a few loud segments do not move. Of more than robustKept segments
+	// every second, fourth, ... is used.
+	Robust bool
+
 	rateHz   float64
 	window   Window
-	plan     *fourier.FFT
+	plan     *FFT
 	segment  []float64
 	held     int
 	work     []float64
 	spectrum []complex128
 	sum      []float64
+	seen     int
 	count    int
 	each     func(index int, periodogram []float64) bool
+	kept     [][]float64 // for Robust
+	stride   int
 }
 
-// NewWelch averages segments of length of window. each, when not nil, sees
-// every segment's periodogram (density; valid during the call) and says
-// whether to count it.
+const robustKept = 64
+
+// NewWelch averages segments of the length of window. each, when not nil, sees
+// every segment's periodogram (density; valid during the call) with the
+// segment's index, which starts index*(n - n/2) samples into the signal, and
+// says whether to count it.
 func NewWelch(rateHz float64, w Window, each func(index int, periodogram []float64) bool) *Welch {
 	n := len(w.Coefficients)
 	return &Welch{
-		rateHz: rateHz, window: w, plan: fourier.NewFFT(n), each: each,
+		rateHz: rateHz, window: w, plan: NewFFT(n), each: each, stride: 1,
 		segment: make([]float64, n), work: make([]float64, n), sum: make([]float64, n/2+1),
 	}
 }
@@ -82,24 +55,24 @@ func (w *Welch) Add(x []float64) {
 		w.held += took
 		x = x[took:]
 		if w.held == n {
-			w.transform()
+			w.take(w.periodogram())
 			copy(w.segment, w.segment[n-n/2:])
 			w.held = n / 2
 		}
 	}
 }
 
-func (w *Welch) transform() {
+// periodogram is the one-sided density of the segment.
+func (w *Welch) periodogram() []float64 {
 	n := len(w.segment)
-	mean := 0.0
-	for _, v := range w.segment {
-		mean += v
+	offset := 0.0
+	if !w.KeepMean {
+		offset = mean(w.segment)
 	}
-	mean /= float64(n)
 	for i, c := range w.window.Coefficients {
-		w.work[i] = (w.segment[i] - mean) * c
+		w.work[i] = (w.segment[i] - offset) * c
 	}
-	w.spectrum = w.plan.Coefficients(w.spectrum, w.work)
+	w.spectrum = w.plan.Forward(w.spectrum, w.work)
 	density := w.work[:n/2+1]
 	scale := 2 / (w.rateHz * float64(n) * w.window.PowerGain)
 	for k, c := range w.spectrum {
@@ -109,9 +82,16 @@ func (w *Welch) transform() {
 	if n%2 == 0 {
 		density[n/2] /= 2
 	}
-	index := w.count
-	if w.each != nil && !w.each(index, density) {
+	return density
+}
+
+func (w *Welch) take(density []float64) {
+	w.seen++
+	if w.each != nil && !w.each(w.seen-1, density) {
 		return
+	}
+	if w.Robust {
+		w.keep(density)
 	}
 	for k, v := range density {
 		w.sum[k] += v
@@ -119,14 +99,56 @@ func (w *Welch) transform() {
 	w.count++
 }
 
+// keep keeps every stride-th periodogram, and half of them when full.
+func (w *Welch) keep(density []float64) {
+	if w.count%w.stride != 0 {
+		return
+	}
+	if len(w.kept) == robustKept {
+		for i := range robustKept / 2 {
+			w.kept[i] = w.kept[2*i]
+		}
+		w.kept = w.kept[:robustKept/2]
+		w.stride *= 2
+	}
+	w.kept = append(w.kept, slices.Clone(density))
+}
+
 // PSD is the average so far.
 func (w *Welch) PSD() (PSD, error) {
 	if w.count == 0 {
-		return PSD{}, fmt.Errorf("spectrum: %d samples are fewer than one segment of %d", w.held, len(w.segment))
+		return PSD{}, fmt.Errorf("spectrum: no segment of %d samples to average", len(w.segment))
 	}
 	p := PSD{StepHz: w.rateHz / float64(len(w.segment)), Power: make([]float64, len(w.sum)), Segments: w.count}
+	if w.Robust {
+		w.medianInto(p.Power)
+		return p, nil
+	}
 	for k, v := range w.sum {
 		p.Power[k] = v / float64(w.count)
 	}
 	return p, nil
+}
+
+func (w *Welch) medianInto(power []float64) {
+	column := make([]float64, len(w.kept))
+	bias := medianBias(len(column))
+	for k := range power {
+		for i, d := range w.kept {
+			column[i] = d[k]
+		}
+		slices.Sort(column)
+		n := len(column)
+		power[k] = (column[(n-1)/2] + column[n/2]) / 2 / bias
+	}
+}
+
+// medianBias is the mean of the median of n exponential values of mean 1, for
+// odd n; it tends to ln 2.
+func medianBias(n int) float64 {
+	bias := 1.0
+	for k := 2; k < n; k += 2 {
+		bias += 1/float64(k+1) - 1/float64(k)
+	}
+	return math.Max(bias, math.Ln2)
 }
