@@ -36,7 +36,8 @@ const (
 )
 
 // minUsableDB is the least drop below the top of the evaluation range that is
-// extrapolated when the recording, not the noise, ends the decay.
+// extrapolated when the recording, not the noise, ends the decay; common
+// practice, no source.
 const minUsableDB = 6.5
 
 // ErrInput says that the samples or options cannot be measured at all.
@@ -56,7 +57,7 @@ type Options struct {
 // Point is one point of a curve.
 type Point struct {
 	TimeS   float64 // from the first sample
-	LevelDB float64 // dBFS
+	LevelDB float64 // dBFS, lifted by what the filter takes off a decay
 }
 
 // Decay is how one note dies away. Times count from the first sample given.

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"math"
+	"math/cmplx"
 	"math/rand/v2"
 	"testing"
 
@@ -11,10 +12,16 @@ import (
 	"saddlewise/fixtures/accuracy"
 )
 
+// add puts a decaying sine into x from a time on, by one turn a sample.
 func add(x []float64, rateHz, from, amplitude, hz, t60, phase float64) {
-	for i := int(from * rateHz); i < len(x); i++ {
-		t := float64(i)/rateHz - from
-		x[i] += amplitude * math.Exp(-3*math.Ln10*t/t60) * math.Cos(2*math.Pi*hz*t+phase)
+	z := cmplx.Rect(amplitude, phase)
+	turn := cmplx.Rect(math.Exp(-3*math.Ln10/(t60*rateHz)), 2*math.Pi*hz/rateHz)
+	first := int(from * rateHz)
+	// The first sample lies a fraction after the time itself.
+	z *= cmplx.Rect(math.Exp(-3*math.Ln10/t60*(float64(first)/rateHz-from)), 2*math.Pi*hz*(float64(first)/rateHz-from))
+	for i := first; i < len(x) && (i%1000 != 0 || cmplx.Abs(z) > 1e-13); i++ {
+		x[i] += real(z)
+		z *= turn
 	}
 }
 
