@@ -168,7 +168,7 @@ type Tone struct {
 	BalanceDB Quantity   `json:"balance_db"`
 	T60S      Quantity   `json:"t60_s"`
 	THDDB     Quantity   `json:"thd_db" jsonschema_description:"harmonics 2 to 10 re the fundamental"`
-	THDNDB    Quantity   `json:"thdn_db" jsonschema_description:"all but fundamental and clang mode, re the fundamental"`
+	THDNDB    Quantity   `json:"thdn_db" jsonschema_description:"all but fundamental and clang mode, re the total"`
 	ClangHz   *float64   `json:"clang_hz"`
 	ClangDB   *float64   `json:"clang_db" jsonschema_description:"re the fundamental"`
 	Harmonics []Harmonic `json:"harmonics"`

@@ -43,7 +43,6 @@ type TakeFacts struct {
 	Dead           bool     `json:"dead" jsonschema_description:"the channel carries no signal"`
 	OtherChannel   string   `json:"other_channel,omitempty" jsonschema:"enum=dead,enum=identical,enum=inverted,enum=different"`
 	OtherChannelDB *float64 `json:"other_channel_db" jsonschema_description:"level of the loudest other channel re this one"`
-	BandwidthHz    *float64 `json:"bandwidth_hz" jsonschema_description:"highest frequency with content; far below half the rate hints at lossy coding or resampling"`
 	FirstClipS     *float64 `json:"first_clip_s"`
 	FirstZeroS     *float64 `json:"first_zero_s"`
 	FirstStepS     *float64 `json:"first_step_s"`

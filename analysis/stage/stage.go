@@ -167,3 +167,13 @@ func (st *Stage) Limit(key string) float64 {
 	}
 	return st.Limits[i].Value
 }
+
+// Keep drops all takes but the one in file, with the problems of others.
+func (st *Stage) Keep(file string) error {
+	st.Takes = slices.DeleteFunc(st.Takes, func(t Take) bool { return t.File != file })
+	st.Problems = slices.DeleteFunc(st.Problems, func(p Problem) bool { return p.File != file })
+	if len(st.Takes) == 0 && len(st.Problems) == 0 {
+		return fmt.Errorf("there is no take %s in %s; check the name, and that it is a WAV file named like tap-1.wav", file, st.Dir)
+	}
+	return nil
+}

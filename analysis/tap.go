@@ -1,0 +1,273 @@
+package analysis
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+
+	"saddlewise/analysis/event"
+	"saddlewise/analysis/response"
+	"saddlewise/analysis/result"
+	"saddlewise/analysis/signal"
+)
+
+// tapTake is what one take of taps gave.
+type tapTake struct {
+	found  event.Found
+	taps   []tapEvent
+	rateHz float64
+	hush   *response.Spectrum // background; nil: none to be had
+}
+
+// tapEvent is one tap with what could be measured of it.
+type tapEvent struct {
+	at       event.Event
+	level    event.Level
+	hasLevel bool
+	motion   event.Motion
+	spectrum *response.Spectrum // nil: double hit or too short
+}
+
+// Length of a tap that its spectrum is read from, and of the part before it.
+const (
+	tapSpectrumS = 0.25
+	tapLeadS     = 0.002
+)
+
+func measureTaps(ctx context.Context, src signal.Source) (*tapTake, error) {
+	found, err := event.Find(ctx, src, event.Tap)
+	if err != nil {
+		return nil, err
+	}
+	t := &tapTake{found: found, rateHz: src.Rate()}
+	for _, e := range found.Events {
+		if err := ctx.Err(); err != nil {
+			return nil, err
+		}
+		tap, err := measureTap(src, e, found.NoisePower)
+		if err != nil {
+			return nil, err
+		}
+		t.taps = append(t.taps, tap)
+	}
+	t.hush, err = background(src, found)
+	return t, err
+}
+
+func measureTap(src signal.Source, e event.Event, noisePower float64) (tapEvent, error) {
+	tap := tapEvent{at: e}
+	level, err := event.MeasureLevel(src, e, event.Tap, noisePower)
+	switch {
+	case err == nil:
+		tap.level, tap.hasLevel = level, true
+	case !errors.Is(err, event.ErrCutShort) && !errors.Is(err, event.ErrBelowNoise):
+		return tap, err
+	}
+	if tap.motion, err = event.FirstMotion(src, e, noisePower); err != nil {
+		return tap, err
+	}
+	return tap, tap.measureSpectrum(src)
+}
+
+// measureSpectrum reads the tap's spectrum; double hits and taps too short
+// for one have none.
+func (t *tapEvent) measureSpectrum(src signal.Source) error {
+	if t.at.DoubleHit || t.at.TruncatedStart {
+		return nil
+	}
+	rate := src.Rate()
+	lead := int64(tapLeadS * rate)
+	n := min(int64(tapSpectrumS*rate), t.at.Limit-t.at.Onset) + lead
+	x, err := signal.Segment(src, t.at.Onset-lead, n)
+	if err != nil {
+		return fmt.Errorf("read tap at sample %d: %w", t.at.Onset, err)
+	}
+	if s, err := response.SpectrumOf(x, rate, int(lead)); err == nil {
+		t.spectrum = &s
+	}
+	return nil
+}
+
+// background is the spectrum of the longest stretch before an event in which
+// the event before has died away; nil when there is none of 50 ms.
+func background(src signal.Source, found event.Found) (*response.Spectrum, error) {
+	var from, length int64
+	for _, e := range found.Events {
+		if n := e.Onset - int64(0.02*src.Rate()) - e.Prior; n > length {
+			from, length = e.Prior, n
+		}
+	}
+	length = min(length, int64(src.Rate()))
+	x, err := signal.Segment(src, from, length)
+	if err != nil {
+		return nil, fmt.Errorf("read background at sample %d: %w", from, err)
+	}
+	if float64(len(x)) < 0.05*src.Rate() {
+		return nil, nil
+	}
+	s, err := response.SpectrumOf(x, src.Rate(), len(x))
+	if err != nil {
+		return nil, nil
+	}
+	return &s, nil
+}
+
+// tapOf gathers the taps of one string from all its takes.
+func tapOf(takes []measured, indexes []int, noise *noiseReference) *result.Tap {
+	t := &result.Tap{Takes: indexes, Events: []result.TapEvent{}}
+	var v tapValues
+	for _, k := range indexes {
+		for n, tap := range takes[k].taps.taps {
+			t.Events = append(t.Events, tapRecord(k, n, tap, takes[k].taps.rateHz))
+			if tap.at.DoubleHit {
+				t.DoubleHits++
+				continue
+			}
+			v.add(k, n, tap, noise.levelDBFS(takes[k]))
+		}
+	}
+	const none = "no single tap with a whole 50 ms was found"
+	t.LevelDBFS, t.PeakDB = summarize(v.levels, none), summarize(v.peaks, none)
+	t.SNRDB, t.ContactMS = summarize(v.snrs, none), summarize(v.rises, "no tap's first motion was clear")
+	t.Polarity = voteRecord(event.VoteOf(v.signs))
+	t.ThroughBody = len(v.signs) > 0 && 2*v.late > len(v.signs)
+	t.Waveform = waveform(v.waves)
+	t.Response = tapResponse(takes, indexes)
+	return t
+}
+
+// tapValues collects the single taps' values, measure by measure.
+type tapValues struct {
+	levels, peaks, snrs, rises []result.Value
+	signs                      []int
+	waves                      [][]float64
+	late                       int
+}
+
+func (v *tapValues) add(take, n int, tap tapEvent, noiseDBFS float64) {
+	v.signs = append(v.signs, tap.motion.Sign)
+	v.waves = append(v.waves, tap.motion.Waveform)
+	if !tap.motion.Direct {
+		v.late++
+	}
+	if tap.motion.Sign != 0 {
+		v.rises = append(v.rises, result.Value{Take: take, Event: n, Value: tap.motion.RiseMS})
+	}
+	if tap.hasLevel {
+		v.levels = append(v.levels, result.Value{Take: take, Event: n, Value: tap.level.RMSDBFS})
+		v.peaks = append(v.peaks, result.Value{Take: take, Event: n, Value: tap.level.PeakDB})
+		v.snrs = append(v.snrs, result.Value{Take: take, Event: n, Value: tap.level.RMSDBFS - noiseDBFS})
+	}
+}
+
+func tapRecord(take, n int, tap tapEvent, rateHz float64) result.TapEvent {
+	e := result.TapEvent{
+		Take: take, Event: n, OnsetS: float64(tap.at.Onset) / rateHz,
+		Sign: tap.motion.Sign, Direct: tap.motion.Direct, DoubleHit: tap.at.DoubleHit,
+	}
+	if tap.at.DoubleHit {
+		e.SecondContactMS = pointer(1000 * tap.at.SecondContactS)
+	}
+	return e
+}
+
+func voteRecord(v event.Vote) result.Polarity {
+	return result.Polarity{Up: v.Up, Down: v.Down, Undecided: v.Undecided, Sign: v.Sign, P: v.P}
+}
+
+// relatePolarities compares the strings' votes and waveforms.
+func relatePolarities(strs []result.String) {
+	var votes []event.Vote
+	var waves [][]float64
+	var taps []*result.Tap
+	for i := range strs {
+		t := strs[i].Tap
+		if t == nil {
+			continue
+		}
+		v := t.Polarity
+		vote := event.Vote{Up: v.Up, Down: v.Down, Undecided: v.Undecided, Sign: v.Sign, P: v.P}
+		if t.ThroughBody {
+			vote.Sign = 0
+		}
+		taps, votes = append(taps, t), append(votes, vote)
+		waves = append(waves, medianOf(t.Waveform))
+	}
+	p := event.Polarities(votes, waves)
+	for i, t := range taps {
+		t.Polarity.Relative = relation(p.Relations[i])
+		t.Polarity.Reason = whyUnrelated(p, i, t, len(taps))
+	}
+}
+
+func medianOf(w *result.Waveform) []float64 {
+	if w == nil {
+		return nil
+	}
+	return w.Median
+}
+
+func relation(r event.Relation) string {
+	switch r {
+	case event.Same:
+		return "same"
+	case event.Reversed:
+		return "reversed"
+	case event.GroupUp:
+		return "group A"
+	case event.GroupDown:
+		return "group B"
+	default:
+		return "cannot tell"
+	}
+}
+
+func whyUnrelated(p event.Polarity, i int, t *result.Tap, n int) string {
+	switch {
+	case p.Relations[i] != event.CannotTell:
+		return ""
+	case t.ThroughBody:
+		return "heard only through the bridge"
+	case n < 2:
+		return "no other string to compare with"
+	case t.Polarity.Sign != 0 && p.Correlation[i] < 0:
+		return "the waveform contradicts the vote"
+	default:
+		return "the taps do not agree on a direction"
+	}
+}
+
+// waveform is the median and quartiles of the taps' first motion.
+func waveform(waves [][]float64) *result.Waveform {
+	waves = slices.DeleteFunc(slices.Clone(waves), func(w []float64) bool { return len(w) == 0 })
+	if len(waves) == 0 {
+		return nil
+	}
+	w := &result.Waveform{StartMS: 1000 * event.WaveformStartS, StepMS: 1000 * event.WaveformStepS, N: len(waves)}
+	column := make([]float64, len(waves))
+	for i := range waves[0] {
+		for j, x := range waves {
+			column[j] = x[i]
+		}
+		slices.Sort(column)
+		w.Low = append(w.Low, rounded(quantile(column, 0.25)))
+		w.Median = append(w.Median, rounded(quantile(column, 0.5)))
+		w.High = append(w.High, rounded(quantile(column, 0.75)))
+	}
+	return w
+}
+
+// quantile interpolates between the order statistics of sorted values.
+func quantile(sorted []float64, q float64) float64 {
+	at := q * float64(len(sorted)-1)
+	i := int(at)
+	if i+1 >= len(sorted) {
+		return sorted[len(sorted)-1]
+	}
+	return sorted[i] + (at-float64(i))*(sorted[i+1]-sorted[i])
+}
+
+// rounded keeps what a plot can show, so that results.json stays small.
+func rounded(v float64) float64 { return math.Round(v*1e7) / 1e7 }

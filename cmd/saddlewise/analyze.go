@@ -1,0 +1,114 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"path/filepath"
+	"time"
+
+	"github.com/schollz/progressbar/v3"
+	"github.com/spf13/cobra"
+
+	"saddlewise/analysis"
+	"saddlewise/analysis/result"
+	"saddlewise/report"
+)
+
+type analyzeFlags struct {
+	out         string
+	json, quiet bool
+	gate        bool
+}
+
+func newAnalyze() *cobra.Command {
+	var f analyzeFlags
+	cmd := &cobra.Command{
+		Use:   "analyze STAGE",
+		Short: "measure one stage of a build, judge it, write the report",
+		Long: `Analyze reads the takes in the folder STAGE, measures them, says what is wrong
+and what to try next, and whether the next step that cannot be undone may be
+taken. The report goes to STAGE/report: report.md with its pictures,
+results.json and results.csv. Recordings are never changed.
+
+File names say what a take is (see saddlewise help). stage.toml in the folder
+and build.toml one level up may add the tuning, the pickup's parts, limits and
+the next step; without them the names are enough.`,
+		Example: `  saddlewise analyze wired
+  saddlewise analyze wired --out notes/wired
+  saddlewise analyze wired --json | less
+  saddlewise analyze wired --gate && echo may be glued`,
+		Args: exactly(1, "one folder of takes"),
+		RunE: func(cmd *cobra.Command, args []string) error { return f.run(cmd, args[0]) },
+	}
+	cmd.Flags().StringVar(&f.out, "out", "", "write the report into this folder instead of STAGE/report")
+	cmd.Flags().BoolVar(&f.json, "json", false, "print results.json instead of the summary")
+	cmd.Flags().BoolVar(&f.quiet, "quiet", false, "print nothing but errors")
+	cmd.Flags().BoolVar(&f.gate, "gate", false, "exit with status 3 when the verdict is stop")
+	return cmd
+}
+
+func (f analyzeFlags) run(cmd *cobra.Command, dir string) error {
+	folder := f.out
+	if folder == "" {
+		folder = filepath.Join(dir, "report")
+	}
+	r, err := analyzeInto(cmd.Context(), dir, folder, cmd.ErrOrStderr(), f.quiet)
+	if err != nil {
+		return err
+	}
+	if err := f.show(cmd.OutOrStdout(), r, folder); err != nil {
+		return err
+	}
+	if f.gate && r.Verdict.Word == result.Stop {
+		return errGate
+	}
+	return nil
+}
+
+func (f analyzeFlags) show(out io.Writer, r *result.Results, folder string) error {
+	switch {
+	case f.json:
+		text, err := report.JSON(r)
+		if err != nil {
+			return err
+		}
+		_, err = out.Write(text)
+		return err
+	case f.quiet:
+		return nil
+	}
+	_, err := fmt.Fprintf(out, "%s\nReport: %s\n", report.Summary(r, paintFor(out)), filepath.Join(folder, "report.md"))
+	return err
+}
+
+// analyzeInto measures the stage in dir and writes its report into folder.
+func analyzeInto(ctx context.Context, dir, folder string, errOut io.Writer, quiet bool) (*result.Results, error) {
+	r, err := analysis.Analyze(ctx, dir, analysis.Options{Tool: tool(), Progress: progress(errOut, quiet)})
+	if err != nil {
+		return nil, err
+	}
+	if err := report.Write(ctx, r, folder); err != nil {
+		return nil, err
+	}
+	return r, nil
+}
+
+// progress shows a bar on a terminal once the work has lasted a second.
+func progress(errOut io.Writer, quiet bool) func(done, total int) {
+	if quiet || !isTerminal(errOut) {
+		return nil
+	}
+	var bar *progressbar.ProgressBar
+	start := time.Now()
+	return func(done, total int) {
+		if bar == nil {
+			if time.Since(start) < time.Second {
+				return
+			}
+			bar = progressbar.NewOptions(total, progressbar.OptionSetWriter(errOut), progressbar.OptionSetWidth(30),
+				progressbar.OptionSetDescription("takes"), progressbar.OptionClearOnFinish(), progressbar.OptionShowCount())
+		}
+		_ = bar.Set(done) // a bar that cannot be drawn harms nothing
+	}
+}

@@ -1,0 +1,57 @@
+package main
+
+import (
+	"fmt"
+	"path/filepath"
+
+	"github.com/spf13/cobra"
+
+	"saddlewise/fixtures"
+	"saddlewise/report"
+)
+
+// demoSeed makes every demo the same.
+const demoSeed = 20260302
+
+func newDemo() *cobra.Command {
+	return &cobra.Command{
+		Use:   "demo [DIR]",
+		Short: "render a made-up build, analyse its two stages",
+		Long: `Demo renders recordings of a practice cello's pickup from a physical model: the
+stage "wired", which has one disc the wrong way round and one weak bond, and
+the stage "glued", where both are cured. It analyses both and says where the
+recordings and reports are. Nothing in it was recorded; the build is made up.
+
+Everything goes to DIR (saddlewise-demo when none is given).`,
+		Example: "  saddlewise demo\n  saddlewise demo /tmp/cello",
+		Args:    cobra.MaximumNArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			dir := "saddlewise-demo"
+			if len(args) == 1 {
+				dir = args[0]
+			}
+			return demo(cmd, dir)
+		},
+	}
+}
+
+func demo(cmd *cobra.Command, dir string) error {
+	out := cmd.OutOrStdout()
+	stages, err := fixtures.Demo(cmd.Context(), dir, demoSeed)
+	if err != nil {
+		return err
+	}
+	for _, s := range stages {
+		folder := filepath.Join(dir, s.Name)
+		r, err := analyzeInto(cmd.Context(), folder, filepath.Join(folder, "report"), cmd.ErrOrStderr(), false)
+		if err != nil {
+			return err
+		}
+		if _, err := fmt.Fprintf(out, "%s\n", report.Summary(r, paintFor(out))); err != nil {
+			return err
+		}
+	}
+	_, err = fmt.Fprintf(out, "Recordings and reports:\n  %s\n  %s\n",
+		filepath.Join(dir, "wired", "report", "report.md"), filepath.Join(dir, "glued", "report", "report.md"))
+	return err
+}
