@@ -130,3 +130,34 @@ func within(t *testing.T, what string, got, want, by float64) {
 		t.Errorf("%s: got %v, want %v within %v", what, got, want, by)
 	}
 }
+
+// The clang mode is no distortion, however long it rings.
+func TestClangIsNoDistortion(t *testing.T) {
+	x := make([]float64, 5*48000)
+	add(x, 48000, 0.5, 0.3, 440, 20, 0)
+	add(x, 48000, 0.5, 0.1, 440*6.3, 8, 0)
+	addWhite(x, 1e-5)
+	got, err := Measure(context.Background(), signal.Memory{Samples: x, SampleRate: 48000}, Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	s := got.Strikes[0]
+	if s.THDNDB > -70 || s.THDDB > -70 {
+		t.Errorf("THD+N %.1f dB, THD %.1f dB", s.THDNDB, s.THDDB)
+	}
+	within(t, "clang", s.ClangHz, 440*6.3, 0.5)
+	within(t, "clang level", s.ClangRelDB, 20*math.Log10(0.1/0.3), 1)
+}
+
+// What rings faintly after knocks is not a tone set on the saddle.
+func TestRingAfterKnocks(t *testing.T) {
+	x := make([]float64, 6*48000)
+	for k := range 2 {
+		add(x, 48000, 0.5+2.5*float64(k), 0.9, 3000, 0.02, 0)
+		add(x, 48000, 0.5+2.5*float64(k), 0.004, 330, 6, 0)
+	}
+	addWhite(x, 1e-6)
+	if got, err := Measure(context.Background(), signal.Memory{Samples: x, SampleRate: 48000}, Options{}); !errors.Is(err, ErrNoTone) {
+		t.Errorf("%v, %+v", err, got)
+	}
+}
