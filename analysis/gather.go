@@ -8,6 +8,7 @@ import (
 	"saddlewise/analysis/result"
 	"saddlewise/analysis/signal"
 	"saddlewise/analysis/stage"
+	"saddlewise/analysis/stats"
 )
 
 // gather orders what the takes gave by string.
@@ -63,15 +64,12 @@ func indexesOf(takes []measured, number int, has func(measured) bool) []int {
 // gatherQuiet lists silence without and with a hand; where none was recorded,
 // the gaps between the events stand in, and say so.
 func gatherQuiet(r *result.Results, takes []measured) {
-	for i, m := range takes {
-		if m.quiet == nil {
-			continue
+	for _, hand := range []bool{false, true} {
+		for i, m := range takes {
+			if m.quiet != nil && m.at.Hand == hand {
+				r.Quiet = append(r.Quiet, quietRecord(quietLabel(hand), i, hand, *m.quiet))
+			}
 		}
-		label := "quiet"
-		if m.at.Hand {
-			label = "quiet with hand"
-		}
-		r.Quiet = append(r.Quiet, quietRecord(label, i, m.at.Hand, *m.quiet))
 	}
 	if len(r.Quiet) > 0 {
 		return
@@ -91,17 +89,20 @@ func gatherQuiet(r *result.Results, takes []measured) {
 	}
 }
 
+func quietLabel(hand bool) string {
+	if hand {
+		return "quiet with hand"
+	}
+	return "quiet"
+}
+
 func quietRecord(label string, take int, hand bool, n noise.Noise) result.Quiet {
 	q := result.Quiet{
 		Label: label, Hand: hand, Takes: []int{take}, UpperHz: n.UpperHz, ExcludedShare: n.ExcludedShare,
 		FloorDBFS: result.Quantity{Estimate: &n.FloorDBFS}, FloorADBFS: result.Quantity{Estimate: &n.FloorADBFS},
 		Hum: humRecord(n.Hum), ThirdOctaves: []result.Band{}, OtherLines: []result.Line{},
 	}
-	rest := n.FloorDBFS
-	shift := n.WithoutHumDBFS - rest.Median
-	rest.Median += shift
-	rest.Interval = nil
-	q.WithoutHumDBFS = result.Quantity{Estimate: &rest, Reason: "floor less the hum lines; no interval of its own"}
+	q.WithoutHumDBFS = result.Quantity{Estimate: &stats.Estimate{Median: n.WithoutHumDBFS, N: n.FloorDBFS.N, Interval: n.WithoutHumInterval}}
 	for _, b := range n.ThirdOctaves {
 		q.ThirdOctaves = append(q.ThirdOctaves, result.Band{MidHz: b.Band.MidHz, LevelDB: b.LevelDBFS, N: 1})
 	}

@@ -265,7 +265,7 @@ func decayCurve(take, n int, d decay.Decay) *result.DecayCurve {
 	if len(c.FitTimeS) > 0 {
 		c.FitRMSDB = pointer(d.FitRMSdB)
 	}
-	if d.RangeDB > 0 {
+	if d.RangeDB > 0 && d.DampedAtS == 0 {
 		c.NoiseDB = pointer(-d.RangeDB)
 	}
 	return c

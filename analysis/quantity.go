@@ -16,7 +16,7 @@ func summarize(values []result.Value, missing string) result.Quantity {
 	est := stats.Summarize(plain(values))
 	q := result.Quantity{Estimate: &est, Values: values}
 	if more := stats.MoreForInterval(est.N); more > 0 {
-		q.Reason = fmt.Sprintf("%d more needed for an interval", more)
+		q.Reason = fmt.Sprintf("%d more make a 95 %% interval", more)
 	}
 	return q
 }

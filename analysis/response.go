@@ -38,7 +38,7 @@ func tapResponse(takes []measured, indexes []int) *result.TapResponse {
 	r := &result.TapResponse{
 		BandsPerOctave: bandsPerOctave,
 		LowDB:          summarize(low, masked), MidDB: summarize(mid, masked), HighDB: summarize(high, masked),
-		LowRangeHz: response.LowRangeHz, MidRangeHz: [2]float64{500, 2000}, HighRangeHz: response.HighRangeHz,
+		LowRangeHz: response.LowRangeHz, MidRangeHz: response.MidRangeHz, HighRangeHz: response.HighRangeHz,
 		AgainstMedianDB: []result.Band{},
 	}
 	if sd := response.AgreementDB(taps); !math.IsNaN(sd) {

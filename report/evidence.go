@@ -97,7 +97,9 @@ func measureCells(row result.Row) []string {
 // digitsOf is how many decimals a number in unit deserves.
 func digitsOf(unit string, v float64) int {
 	switch unit {
-	case "Hz", "s", "ms":
+	case "Hz":
+		return 3
+	case "s", "ms":
 		return 2
 	case "1":
 		return 6

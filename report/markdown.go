@@ -107,12 +107,12 @@ func stringCells(s result.String) []string {
 	cells := []string{stringName(s), "", "", "", "", "", ""}
 	if t := s.Tap; t != nil {
 		cells[1], cells[2] = median(t.LevelDBFS, 1), median(t.BalanceDB, 1)
-		cells[3], cells[6] = directionWords(t), median(t.SNRDB, 0)
+		cells[3], cells[6] = directionWords(t), bare(t.SNRDB, 0)
 	}
 	if p := s.Pluck; p != nil {
-		cells[4], cells[5] = median(p.Cents, 1), median(p.T60S, 1)
+		cells[4], cells[5] = median(p.Cents, 1), bare(p.T60S, 1)
 		if s.Tap == nil {
-			cells[2], cells[6] = median(p.BalanceDB, 1), median(p.SNRDB, 0)
+			cells[2], cells[6] = median(p.BalanceDB, 1), bare(p.SNRDB, 0)
 		}
 	}
 	return cells
@@ -135,6 +135,14 @@ func median(q result.Quantity, digits int) string {
 		return "—"
 	}
 	return signed(q.Estimate.Median, digits)
+}
+
+// bare is the same for numbers that cannot be negative in a good pickup.
+func bare(q result.Quantity, digits int) string {
+	if q.Estimate == nil {
+		return "—"
+	}
+	return plain(q.Estimate.Median, digits)
 }
 
 func writeFindings(b *strings.Builder, r *result.Results) {

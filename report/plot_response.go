@@ -64,7 +64,7 @@ func againstMedian(s result.String) *plot.Plot {
 	p.Add(ribbon(hz, low, high, faded(ink, 0.22)), curve(hz, level, ink, lineMain))
 	if q := s.Tap.Response.HighDB; q.Known() {
 		st := textStyle(sizeSmall, inkQuiet, draw.XRight, draw.YTop)
-		p.Add(corner(fmt.Sprintf("2–8 kHz %s dB", signed(q.Estimate.Median, 1)), st, true, true))
+		p.Add(corner(fmt.Sprintf("1–4 kHz %s dB", signed(q.Estimate.Median, 1)), st, true, true))
 	}
 	return p
 }
@@ -101,6 +101,6 @@ func responseCaption(with []result.String) string {
 	if span = highest - lowest; dullest < 0 || len(with) < 2 {
 		return "Each string's taps by frequency; no other string to compare with."
 	}
-	return fmt.Sprintf("String %s has the least treble, %.1f dB below the brightest string from 2 to 8 kHz.",
+	return fmt.Sprintf("String %s has the least treble, %.1f dB below the brightest string from 1 to 4 kHz.",
 		stringName(with[dullest]), span)
 }

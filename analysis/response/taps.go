@@ -22,8 +22,9 @@ import (
 // Ranges of the summary, Hz.
 var (
 	LowRangeHz  = [2]float64{60, 200}
-	MidRangeHz  = [2]float64{200, 2000}
-	HighRangeHz = [2]float64{2000, 8000}
+	MidRangeHz  = [2]float64{200, 1000}
+	HighRangeHz = [2]float64{1000, 4000} // a fingertip puts little above
+	refRangeHz  = [2]float64{200, 2000}  // every tap is normalised to its own energy here
 )
 
 const (
@@ -93,7 +94,7 @@ type TapBands struct {
 // TapFrom reads one tap's bands. background is the spectrum of a stretch
 // without events, nil for none.
 func TapFrom(tap Spectrum, background *Spectrum, bands []signal.Band) TapBands {
-	ref := tap.energy.Band(MidRangeHz[0], MidRangeHz[1])
+	ref := tap.energy.Band(refRangeHz[0], refRangeHz[1])
 	t := TapBands{}
 	for _, b := range bands {
 		e := tap.energy.Band(b.LowHz, b.HighHz)
@@ -101,7 +102,7 @@ func TapFrom(tap Spectrum, background *Spectrum, bands []signal.Band) TapBands {
 		t.AboveNoiseDB = append(t.AboveNoiseDB, aboveNoise(tap, background, b.LowHz, b.HighHz))
 	}
 	t.Low = rangeLevel(tap, background, LowRangeHz, ref)
-	t.Mid = rangeLevel(tap, background, [2]float64{500, 2000}, ref)
+	t.Mid = rangeLevel(tap, background, MidRangeHz, ref)
 	t.High = rangeLevel(tap, background, HighRangeHz, ref)
 	return t
 }

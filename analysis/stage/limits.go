@@ -15,7 +15,7 @@ type Limit struct {
 func Defaults() []Limit {
 	return []Limit{
 		{"balance_db", 3, "dB", "largest level of a string beside the others", false},
-		{"dull_db", 5, "dB", "largest loss of treble (2 to 8 kHz) beside the others", false},
+		{"dull_db", 5, "dB", "largest loss of treble (1 to 4 kHz) beside the others", false},
 		{"intermittent_db", 12, "dB", "a tap this far below its string's median is a drop-out", false},
 		{"takes_db", 3, "dB", "largest difference between two takes of one string", false},
 		{"take_spread_db", 0.5, "dB", "standard deviation between takes of one string, where only one was recorded", false},
