@@ -12,8 +12,12 @@ var octaveRatio = math.Pow(10, 0.3)
 
 // FractionalOctaves lists the bands of one over fraction octave whose midband
 // frequencies lie from low to high Hz (IEC 61260-1, equations 2 to 5: odd
-// fractions have a band centred on 1 kHz, even ones an edge).
+// fractions have a band centred on 1 kHz, even ones an edge). None where the
+// limits are not positive and finite.
 func FractionalOctaves(fraction int, lowHz, highHz float64) []Band {
+	if fraction < 1 || !(lowHz > 0) || !(highHz >= lowHz) || math.IsInf(highHz, 1) {
+		return nil
+	}
 	b := float64(fraction)
 	shift := 0.0
 	if fraction%2 == 0 {

@@ -23,7 +23,11 @@ func (p PSD) Band(lowHz, highHz float64) float64 {
 		if left >= highHz {
 			break
 		}
-		if width := math.Min(right, highHz) - math.Max(left, lowHz); width > 0 {
+		width := math.Min(right, highHz) - math.Max(left, lowHz)
+		if k == 0 { // nothing lies below 0 Hz: all of the bin's power lies above
+			width = 2 * (math.Min(right, highHz) - math.Max(0, lowHz))
+		}
+		if width > 0 {
 			sum += p.Power[k] * width
 		}
 	}

@@ -2,7 +2,6 @@ package signal
 
 import (
 	"fmt"
-	"math"
 	"slices"
 )
 
@@ -150,5 +149,5 @@ func medianBias(n int) float64 {
 	for k := 2; k < n; k += 2 {
 		bias += 1/float64(k+1) - 1/float64(k)
 	}
-	return math.Max(bias, math.Ln2)
+	return bias
 }

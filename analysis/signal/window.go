@@ -30,6 +30,9 @@ func (w Window) ScallopingDB() float64 {
 	return -AmplitudeToDB(math.Hypot(re, im) / (n * w.CoherentGain))
 }
 
+// Rectangular is no window at all.
+func Rectangular(n int) Window { return periodic("rectangular", n, window.Rectangular) }
+
 // Hann is the Hann window of n samples.
 func Hann(n int) Window { return periodic("Hann", n, window.Hann) }
 

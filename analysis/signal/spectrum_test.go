@@ -1,0 +1,227 @@
+package signal
+
+import (
+	"math"
+	"math/cmplx"
+	"math/rand/v2"
+	"testing"
+
+	"github.com/mjibson/go-dsp/fft"
+	"github.com/mjibson/go-dsp/spectral"
+	dspwindow "github.com/mjibson/go-dsp/window"
+)
+
+func noise(seed uint64, n int) []float64 {
+	r := rand.New(rand.NewPCG(seed, 1))
+	x := make([]float64, n)
+	for i := range x {
+		x[i] = r.NormFloat64()
+	}
+	return x
+}
+
+// Two independent transforms, odd, even and prime lengths.
+func TestFFTEqualsIndependentFFT(t *testing.T) {
+	for _, n := range []int{1, 2, 3, 7, 16, 30, 97, 128, 375, 1024} {
+		x := noise(uint64(n), n)
+		f := NewFFT(n)
+		got, want := f.Forward(nil, x), fft.FFTReal(x)
+		for k := range got {
+			if cmplx.Abs(got[k]-want[k]) > 1e-10*float64(n) {
+				t.Fatalf("n=%d bin %d: got %v, want %v", n, k, got[k], want[k])
+			}
+		}
+		for i, v := range f.Inverse(nil, got) {
+			near(t, "inverse", v, x[i], 1e-12)
+		}
+	}
+}
+
+// go-dsp's Welch estimate without overlap and detrending is an independent
+// implementation; it takes the symmetric window, handed over here as periodic.
+func TestWelchEqualsIndependentWelch(t *testing.T) {
+	const n, rate = 256, 8000.0
+	x := noise(3, 10*n)
+	own := Hann(n)
+	p, hz := spectral.Pwelch(x, rate, &spectral.PwelchOptions{NFFT: n, Noverlap: n / 2,
+		Window: func(m int) []float64 { return dspwindow.Hann(m + 1)[:m] }})
+	w := NewWelch(rate, own, nil)
+	w.KeepMean = true
+	w.Add(x)
+	got, err := w.PSD()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for k := range p {
+		near(t, "frequency", got.Hz(k), hz[k], 1e-9)
+		near(t, "density", got.Power[k]/p[k], 1, 1e-9)
+	}
+}
+
+// Parseval: the density integrates to the power of what the window let through.
+func TestPSDIntegratesToPower(t *testing.T) {
+	for seed := range uint64(40) {
+		r := rand.New(rand.NewPCG(seed, 2))
+		n, rate := 16+r.IntN(300), []float64{44100, 48000, 96000, 192000}[r.IntN(4)]
+		x := noise(seed, n*(1+r.IntN(4)))
+		for _, win := range []Window{Rectangular(n), Hann(n), FlatTop(n), BlackmanHarris(n)} {
+			w := NewWelch(rate, win, nil)
+			w.KeepMean = true
+			w.Add(x)
+			p, err := w.PSD()
+			if err != nil {
+				t.Fatal(err)
+			}
+			sum, segments := 0.0, 0
+			for first := 0; first+n <= len(x); first += n - n/2 {
+				for i, c := range win.Coefficients {
+					sum += x[first+i] * x[first+i] * c * c / (win.PowerGain * float64(n))
+				}
+				segments++
+			}
+			if segments != p.Segments {
+				t.Fatalf("%d segments, want %d", p.Segments, segments)
+			}
+			near(t, win.Name, p.Band(0, rate)/(sum/float64(segments)), 1, 1e-9)
+		}
+	}
+}
+
+// Lines on bins: the integral is their power exactly, whatever the window.
+func TestPSDOfLines(t *testing.T) {
+	const n, rate = 1024, 48000.0
+	x := make([]float64, 10*n)
+	for i := range x {
+		at := 2 * math.Pi * float64(i) / n
+		x[i] = 0.3*math.Cos(40*at+1) + 0.01*math.Sin(97*at) + 0.2
+	}
+	for _, win := range []Window{Hann(n), BlackmanHarris(n), FlatTop(n)} {
+		w := NewWelch(rate, win, nil)
+		w.Add(x)
+		p, _ := w.PSD()
+		near(t, win.Name+" all", p.Band(0, rate), 0.045+0.00005, 1e-9)
+		near(t, win.Name+" strong line", p.Band(30*p.StepHz, 50*p.StepHz), 0.045, 1e-9)
+	}
+}
+
+func TestPSDBandsShareBins(t *testing.T) {
+	p := PSD{StepHz: 10, Power: []float64{1, 1, 1, 1, 1, 1}} // bins at 0 to 50 Hz
+	near(t, "whole", p.Band(0, 1000), 60, 1e-12)
+	near(t, "part of a bin", p.Band(21, 23), 2, 1e-12)
+	near(t, "half of the first", p.Band(0, 2.5), 5, 1e-12)
+	near(t, "across", p.Band(12, 31), 19, 1e-12)
+	near(t, "none", p.Band(200, 300), 0, 0)
+	bands := FractionalOctaves(3, 10, 40)
+	sum := 0.0
+	for _, v := range p.Bands(bands) {
+		sum += v
+	}
+	near(t, "bands tile", sum, p.Band(bands[0].LowHz, bands[len(bands)-1].HighHz), 1e-12)
+	near(t, "weighted", p.Weighted(20, 30, func(float64) float64 { return -3 }), 10*math.Pow(10, -0.3), 1e-12)
+}
+
+// A loud burst in one segment of forty must not move the robust spectrum.
+func TestRobustWelchIgnoresBursts(t *testing.T) {
+	const n, rate, segments = 256, 8000.0, 500
+	x := noise(5, n/2*(segments+1))
+	clean, burst := NewWelch(rate, Hann(n), nil), NewWelch(rate, Hann(n), nil)
+	burst.Robust = true
+	clean.Add(x)
+	for i := range x {
+		if (i/n)%37 == 5 {
+			x[i] *= 100
+		}
+	}
+	burst.Add(x)
+	a, _ := clean.PSD()
+	b, _ := burst.PSD()
+	if got := len(burst.kept); got > robustKept || got < robustKept/2 {
+		t.Errorf("%d periodograms kept", got)
+	}
+	near(t, "level beside the burst", PowerToDB(b.Band(100, 3900)/a.Band(100, 3900)), 0, 0.5)
+}
+
+func TestWelchSkipsWhatEachRefuses(t *testing.T) {
+	const n = 64
+	x := noise(6, n*10)
+	var seen []int
+	w := NewWelch(8000, Hann(n), func(i int, p []float64) bool {
+		seen = append(seen, i)
+		return i%2 == 0
+	})
+	w.Add(x)
+	p, err := w.PSD()
+	if err != nil || p.Segments != 10 || len(seen) != 19 || seen[18] != 18 {
+		t.Errorf("%d of %d segments, last %v, %v", p.Segments, len(seen), seen, err)
+	}
+	short := NewWelch(8000, Hann(n), nil)
+	short.Add(x[:n-1])
+	if _, err := short.PSD(); err == nil {
+		t.Error("less than a segment gave a spectrum")
+	}
+}
+
+func TestSingleBin(t *testing.T) {
+	for seed := range uint64(50) {
+		r := rand.New(rand.NewPCG(seed, 3))
+		rate := []float64{44100, 48000, 96000, 192000}[r.IntN(4)]
+		n := int(rate*(0.1+r.Float64())) | 1
+		hz, phase, amplitude := 100+r.Float64()*5000, 2*math.Pi*r.Float64()-math.Pi, math.Pow(10, -3*r.Float64())
+		x := make([]float64, n)
+		for i := range x {
+			x[i] = amplitude * math.Cos(2*math.Pi*hz*float64(i)/rate+phase)
+		}
+		got := SingleBin(x, rate, hz, BlackmanHarris(n))
+		if cmplx.Abs(got-cmplx.Rect(amplitude, phase)) > 1e-4*amplitude {
+			t.Errorf("%.1f Hz: got %v, want %v", hz, got, cmplx.Rect(amplitude, phase))
+		}
+	}
+}
+
+// On a bin of an unwindowed record it is the FFT's own coefficient.
+func TestSingleBinEqualsFFT(t *testing.T) {
+	const n = 960
+	x := noise(7, n)
+	all := NewFFT(n).Forward(nil, x)
+	for _, k := range []int{1, 17, 200, 479} {
+		got := SingleBin(x, 48000, float64(k)*50, Rectangular(n))
+		if want := all[k] * complex(2.0/n, 0); cmplx.Abs(got-want) > 1e-11 {
+			t.Errorf("bin %d: got %v, want %v", k, got, want)
+		}
+	}
+}
+
+func TestFastLength(t *testing.T) {
+	for _, c := range [][2]int{{0, 1}, {1, 1}, {7, 8}, {11, 12}, {97, 100}, {1025, 1080}, {48000, 48000}, {44101, 45000}} {
+		if got := FastLength(c[0]); got != c[1] {
+			t.Errorf("FastLength(%d) = %d, want %d", c[0], got, c[1])
+		}
+	}
+}
+
+func BenchmarkFFT(b *testing.B) {
+	for _, n := range []int{4096, 65536} {
+		b.Run(sizeName(n), func(b *testing.B) {
+			f, x, dst := NewFFT(n), noise(1, n), make([]complex128, n/2+1)
+			for b.Loop() {
+				f.Forward(dst, x)
+			}
+		})
+	}
+}
+
+func BenchmarkWelch(b *testing.B) {
+	x := noise(1, 48000)
+	b.SetBytes(8 * 48000)
+	for b.Loop() {
+		w := NewWelch(48000, Hann(8192), nil)
+		w.Add(x)
+	}
+}
+
+func BenchmarkSingleBin(b *testing.B) {
+	x, w := noise(1, 48000), Hann(48000)
+	for b.Loop() {
+		SingleBin(x, 48000, 440, w)
+	}
+}
