@@ -111,7 +111,11 @@ func TestFundamentalOfRandomPlucks(t *testing.T) {
 			t.Logf("%d: %v: got %.3f Hz (%.2f cents, sd %.2f) B %.2g n %d from %.3f range %.2f", seed, p, got.F1Hz, e, 1731*got.F1SDHz/got.F1Hz, got.B, len(got.Partials), got.SettledFromS, cents(got.F1RangeHz[1]/got.F1RangeHz[0]))
 		}
 		errs = append(errs, e)
-		z = append(z, math.Abs(got.F1Hz-p.F1Hz)/got.F1SDHz)
+		zz := math.Abs(got.F1Hz-p.F1Hz) / got.F1SDHz
+		z = append(z, zz)
+		if zz > 4 {
+			t.Logf("  z %.1f err %.3f sd %.4f c: %v", zz, e, 1731*got.F1SDHz/got.F1Hz, p)
+		}
 		if used := usedPartials(got); p.B >= 5e-5 && used >= 8 {
 			if !got.HasB {
 				t.Logf("%d no B: %v: B %.2g sd %.2g n %d", seed, p, got.B, got.BSD, used)

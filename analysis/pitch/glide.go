@@ -8,17 +8,20 @@ import (
 
 const (
 	glideFromS, glideToS = 0.02, 0.15 // where the glide is read
-	settledCents         = 0.3        // of glide left where the pitch counts as settled
+	settledCents         = 0.1        // of glide left where the pitch counts as settled
 	glidePartials        = 8
+	beatCents            = 8   // larger than what beats feign
+	leftByGlide          = 0.5 // share of the variance that may be left beside a glide
 	longestSettleS       = 0.8
 	attackS              = 0.01 // contact and first reflections: no string vibrates freely yet
 )
 
 // glide is the course of the pitch at the attack.
 type glide struct {
-	told     bool
-	cents    float64 // re the hypothesis, at the attack
-	settledS float64 // from the onset
+	told        bool
+	cents       float64 // re the hypothesis, at the attack
+	spreadCents float64 // weighted standard deviation of the course
+	settledS    float64 // from the onset
 }
 
 // followGlide follows the common pitch of the strongest partials in short
@@ -29,8 +32,9 @@ func (n note) followGlide(h hypothesis) glide {
 	if len(t) < 6 {
 		return none
 	}
+	none.spreadCents = spread(dev, weight)
 	size, tau, significant := settling(t, dev, weight)
-	told := glide{told: true, settledS: none.settledS}
+	told := glide{told: true, settledS: none.settledS, spreadCents: none.spreadCents}
 	var w, c float64
 	for i, s := range t {
 		if s >= glideFromS && s <= glideToS {
@@ -42,7 +46,7 @@ func (n note) followGlide(h hypothesis) glide {
 		return none
 	}
 	told.cents = c / w
-	if significant && math.Abs(size) > 2*settledCents {
+	if significant && math.Abs(size) > 5*settledCents {
 		told.settledS = math.Max(told.settledS, tau*math.Log(math.Abs(size)/settledCents))
 		told.settledS = math.Min(told.settledS, math.Min(longestSettleS, 0.4*n.seconds()))
 	}
@@ -117,7 +121,8 @@ func (n note) heterodyne(hz float64, window []float64, hop, count int) []complex
 }
 
 // settling fits level + size exp(-t/tau), tau from a grid, and says whether
-// the exponential is there at all (F test at about 0.1 %).
+// the exponential is there at all: an F test at about 0.1 %, and beats, which no
+// exponential explains, leave too much.
 func settling(t, dev, weight []float64) (size, tau float64, significant bool) {
 	flat := leastSquares(t, dev, weight, 0)
 	best := flat
@@ -128,7 +133,7 @@ func settling(t, dev, weight []float64) (size, tau float64, significant bool) {
 	}
 	free := float64(len(t) - 3)
 	f := (flat.rss - best.rss) / 2 / (best.rss/free + 1e-12)
-	return best.size, tau, tau > 0 && f > 8
+	return best.size, tau, tau > 0 && f > 8 && (best.rss < leftByGlide*flat.rss || math.Abs(best.size) > beatCents)
 }
 
 type exponentialFit struct{ level, size, rss float64 }
@@ -154,4 +159,16 @@ func leastSquares(t, dev, weight []float64, tau float64) exponentialFit {
 	f.level = (wd - f.size*we) / w
 	f.rss = math.Max(0, wdd-f.level*wd-f.size*wde)
 	return f
+}
+
+// spread is the weighted standard deviation.
+func spread(v, weight []float64) float64 {
+	var w, sum, square float64
+	for i, x := range v {
+		w += weight[i]
+		sum += weight[i] * x
+		square += weight[i] * x * x
+	}
+	mean := sum / w
+	return math.Sqrt(math.Max(0, square/w-mean*mean))
 }

@@ -7,15 +7,18 @@ import (
 )
 
 const (
-	anchorLines   = 10    // strongest lines that may be any partial
-	anchorPartial = 20    // highest partial a strong line may be
-	mostPartials  = 40    // partials looked at
-	extraneous    = 0.006 // weak lines that no string makes, per Hz, at least
-	missChance    = 0.08  // of a partial within reach that does not sound: plucked or picked up at its node
-	stray         = 0.03  // partials that lie further off
-	orderCost     = 1.5   // chance of partial n to be the strongest: n to the power of minus this
-	loudCostPerDB = 0.2
-	scatterCents  = 4 // of real partials about the formula
+	anchorLines     = 10    // strongest lines that may be any partial
+	anchorPartial   = 20    // highest partial a strong line may be
+	mostPartials    = 40    // partials looked at
+	extraneous      = 0.006 // weak lines that no string makes, per Hz, at least
+	missChance      = 0.08  // of a partial within reach that does not sound: plucked or picked up at its node
+	stray           = 0.03  // partials that lie further off
+	leastScore      = 5     // log likelihood ratio against chance
+	leastMargin     = 1     // against another string
+	sameStringCents = 80
+	orderCost       = 1.5 // chance of partial n to be the strongest: n to the power of minus this
+	loudCostPerDB   = 0.2
+	scatterCents    = 4 // of real partials about the formula
 )
 
 // stiffnesses are the starting values of B that are tried.
@@ -28,18 +31,64 @@ type hypothesis struct {
 	matches []match
 }
 
+// coarse takes the lines as they stand for partials: where vibrato or an
+// ensemble makes no damped sinusoid of any, the pitch is their middle, known
+// to about the spread.
+func (h hypothesis) coarse(spreadCents float64) []partial {
+	var out []partial
+	for _, m := range h.matches {
+		out = append(out, partial{n: m.n, hz: m.line.hz, snrDB: m.line.snrDB,
+			sdHz:      math.Hypot(0.5*m.line.binHz, m.line.hz*spreadCents*math.Ln2/1200),
+			amplitude: math.Pow(10, m.line.levelDB/20)})
+	}
+	return out
+}
+
+// reduced renumbers partials that are all multiples of one number: nothing of
+// the lower string is left then.
+func (h hypothesis) reduced(p []partial) hypothesis {
+	common := 0
+	for _, q := range p {
+		common = divisor(q.n, common)
+	}
+	if common < 2 {
+		return h
+	}
+	k := float64(common)
+	for i := range p {
+		p[i].n /= common
+	}
+	h.s = stiffString{f0: k * h.s.f0, b: h.s.b * k * k}
+	return h
+}
+
+// divisor is the greatest common divisor.
+func divisor(a, b int) int {
+	for b != 0 {
+		a, b = b, a%b
+	}
+	return a
+}
+
 type match struct {
 	n    int
 	line line
 }
 
-// chooseString finds the string that explains the lines best.
+// chooseString finds the string that explains the lines best, unless the lines
+// could come about by chance or another string explains them as well.
 func chooseString(lines []line, o Options, topHz float64) (hypothesis, error) {
 	ranked := rank(lines, o, topHz)
-	if len(ranked) == 0 {
-		return hypothesis{}, fmt.Errorf("%w: no partial between %.0f and %.0f Hz fits a string", ErrNoPitch, o.MinHz, o.MaxHz)
+	if len(ranked) == 0 || ranked[0].score < leastScore {
+		return hypothesis{}, fmt.Errorf("%w: no string between %.0f and %.0f Hz explains what sounds", ErrNoPitch, o.MinHz, o.MaxHz)
 	}
-	return ranked[0], nil
+	best := ranked[0]
+	for _, h := range ranked[1:] {
+		if math.Abs(cents(h.s.hz(1)/best.s.hz(1))) > sameStringCents && best.score-h.score < leastMargin {
+			return hypothesis{}, fmt.Errorf("%w: strings of %.1f and %.1f Hz explain it equally well", ErrNoPitch, best.s.hz(1), h.s.hz(1))
+		}
+	}
+	return best, nil
 }
 
 // rank scores every hypothesis coarsely, then refines and scores the best.

@@ -9,23 +9,26 @@ import (
 )
 
 const (
-	fitRounds   = 3   // each partial again, the others taken away
-	widestBins  = 120 // of a band on each side
-	leastBins   = 10
-	leastSNRDB  = 0 // of a partial that counts, energy over what the band leaves
-	reachCents  = 45
-	pairF       = 15    // F statistic from which two lines are there
-	pairReach   = 0.005 // relative distance of two polarisations at most
-	decayWidths = 6     // half bandwidths of a partial that its band takes in
+	fitRounds      = 3   // each partial again, the others taken away
+	widestBins     = 120 // of a band on each side
+	leastBins      = 10
+	leastSNRDB     = 0 // of a partial that counts, energy over what the band leaves
+	reachCents     = 45
+	pairF          = 15    // F statistic from which two lines are there
+	pairReach      = 0.005 // relative distance of two polarisations at most
+	transientRatio = 6     // of decays
+	leastDecayPerS = 0.5
+	decayWidths    = 6 // half bandwidths of a partial that its band takes in
 )
 
 // tracked is one partial in work.
 type tracked struct {
-	n    int
-	band band
-	own  []damped // the partial, or the two lines of a beating pair, stronger first
-	hum  []damped
-	fit  fitResult // of own, then hum
+	n         int
+	band      band
+	own       []damped // the partial, or the two lines of a beating pair, stronger first
+	hum       []damped
+	fit       fitResult // of own, then hum
+	transient bool      // the second of own is the attack's
 }
 
 // fitPartials fits damped sinusoids to each partial of the hypothesis on the
@@ -172,7 +175,26 @@ func (n note) split(work []*tracked, i int, s stiffString) {
 		return
 	}
 	t.keep(two)
+	t.settleTransient(n.rateHz)
 }
+
+// settleTransient puts the slower line first where the other dies away so much
+// faster that it is the attack's glide, not the other polarisation.
+func (t *tracked) settleTransient(rateHz float64) {
+	least := leastDecayPerS / rateHz
+	a, b := math.Max(t.own[0].decay, least), math.Max(t.own[1].decay, least)
+	if t.transient = a > transientRatio*b || b > transientRatio*a; t.transient && a > b {
+		t.swap()
+	}
+}
+
+func (t *tracked) swap() {
+	t.own[0], t.own[1] = t.own[1], t.own[0]
+	t.fit.omegaSD[0], t.fit.omegaSD[1] = t.fit.omegaSD[1], t.fit.omegaSD[0]
+}
+
+// paired tells whether both lines are polarisations.
+func (t *tracked) paired() bool { return len(t.own) == 2 && !t.transient }
 
 // remainder is the strongest line that the fit leaves close by.
 func (t *tracked) remainder(left band) (damped, bool) {
@@ -196,20 +218,22 @@ func (t *tracked) remainder(left band) (damped, bool) {
 	return guess(rest, rest.theta(best)), true
 }
 
-// agreeOnMain puts the same polarisation first in every pair: the one that the
-// pairs' energy at the onset, after samples before, says is the stronger.
+// agreeOnMain puts the same polarisation first in every pair: the one that is
+// the stronger at the onset, after samples before, by vote of the pairs, each
+// with its amplitude.
 func agreeOnMain(work []*tracked, after float64) {
 	power := func(d damped) float64 { return norm(d.a) * math.Exp(2*d.decay*after) }
 	var vote float64
 	for _, t := range work {
-		if len(t.own) == 2 {
-			vote += (power(t.own[0]) - power(t.own[1])) * sign(t.own[0].omega-t.own[1].omega)
+		if t.paired() {
+			a, b := power(t.own[0]), power(t.own[1])
+			weight := math.Sqrt(norm(t.own[0].a) + norm(t.own[1].a))
+			vote += weight * (a - b) / (a + b) * sign(t.own[0].omega-t.own[1].omega)
 		}
 	}
 	for _, t := range work {
-		if len(t.own) == 2 && sign(t.own[0].omega-t.own[1].omega) != sign(vote) {
-			t.own[0], t.own[1] = t.own[1], t.own[0]
-			t.fit.omegaSD[0], t.fit.omegaSD[1] = t.fit.omegaSD[1], t.fit.omegaSD[0]
+		if t.paired() && sign(t.own[0].omega-t.own[1].omega) != sign(vote) {
+			t.swap()
 		}
 	}
 }
@@ -232,12 +256,37 @@ func (n note) measured(work []*tracked, s stiffString) []partial {
 			decay: d.decay * n.rateHz, amplitude: 2 * cmplx.Abs(d.a),
 			snrDB: 10 * math.Log10(t.fit.energy/(t.fit.rss+1e-300)),
 		}
-		if len(t.own) == 2 {
+		if t.paired() {
 			p.beatHz = (t.own[1].omega - d.omega) * toHz
 		}
 		if p.snrDB >= leastSNRDB && p.sdHz < 0.02*p.hz && p.hz > 0 {
 			out = append(out, p)
 		}
 	}
+	doubtSingles(out)
 	return out
+}
+
+// doubtSingles widens the error of partials seen as one line where others are
+// seen as two: the one may be either polarisation, or both.
+func doubtSingles(p []partial) {
+	var apart []float64
+	for _, q := range p {
+		if q.beatHz != 0 {
+			apart = append(apart, math.Abs(q.beatHz)/q.hz)
+		}
+	}
+	if len(apart) == 0 {
+		return
+	}
+	slices.Sort(apart)
+	share := 0.5
+	if len(apart) >= 3 { // enough pairs to do without
+		share = 3
+	}
+	for i, q := range p {
+		if q.beatHz == 0 {
+			p[i].sdHz = math.Hypot(q.sdHz, share*median(apart)*q.hz)
+		}
+	}
 }

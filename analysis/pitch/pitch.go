@@ -88,6 +88,11 @@ func Measure(x []float64, rateHz float64, o Options) (Pitch, error) {
 	}
 	glide := note.followGlide(best)
 	partials := note.fitPartials(best, glide.settledS, o.HumHz)
+	if 3*len(partials) < len(best.matches) {
+		partials = best.coarse(glide.spreadCents)
+	} else {
+		best = best.reduced(partials)
+	}
 	return assemble(note, best, glide, partials)
 }
 
