@@ -18,18 +18,6 @@ func median(x []float64) float64 {
 	return s[len(s)/2]
 }
 
-// thin keeps at most n of x, evenly spaced.
-func thin(x []float64, n int) []float64 {
-	if len(x) <= n {
-		return x
-	}
-	out := make([]float64, n)
-	for i := range out {
-		out[i] = x[i*len(x)/n]
-	}
-	return out
-}
-
 func rms(x []float64) float64 {
 	if len(x) == 0 {
 		return 0

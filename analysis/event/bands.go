@@ -12,6 +12,9 @@ func (q *biquad) run(x float64) float64 {
 	return y
 }
 
+// settle sets a high-pass as if x had lasted for ever.
+func (q *biquad) settle(x float64) { q.z1, q.z2 = -q.b0*x, q.b2*x }
+
 // highPass and lowPass are Butterworth sections by the bilinear transform.
 func highPass(cornerHz, rateHz float64) biquad {
 	k := math.Tan(math.Pi * cornerHz / rateHz)
@@ -40,7 +43,7 @@ func newBandFilters(rateHz float64) bandFilters {
 }
 
 // frame averages every d samples into one, filters, and sums squares.
-func (b *bandFilters) frame(x []float64, d int, offset float64) frame {
+func (b *bandFilters) frame(x []float64, d int) frame {
 	var f frame
 	scale := 1 / float64(d)
 	n := 0
@@ -49,7 +52,7 @@ func (b *bandFilters) frame(x []float64, d int, offset float64) frame {
 		for _, v := range x[:d] {
 			sum += v
 		}
-		y := b.base.run(sum*scale - offset)
+		y := b.base.run(sum * scale)
 		low := b.low.run(y)
 		mid := b.midTop.run(b.mid2.run(b.mid1.run(y)))
 		high := b.high2.run(b.high1.run(y))

@@ -99,6 +99,7 @@ func release(s *scan, cluster []rise) (pick, bool) {
 	}
 	for _, r := range cluster {
 		if rings(s, r) && r.early >= 0.15*strongest {
+			r.frame = r.start
 			return pick{rise: r, energy: r.sustained}, true
 		}
 	}
@@ -108,7 +109,7 @@ func release(s *scan, cluster []rise) (pick, bool) {
 // rings asks for a string that sounds after the rise, louder than before it.
 // A hand that damps the string thumps and leaves it quieter.
 func rings(s *scan, r rise) bool {
-	return r.grows && r.sustained > 2*s.quietWide && r.sustained > 3e-4*r.peak
+	return r.grows && r.dip > 0.7*r.before && r.sustained > 2*s.quietWide && r.sustained > 3e-4*r.peak
 }
 
 // dropFaint leaves out what is far below the take's usual event: the lifting

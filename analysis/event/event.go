@@ -90,7 +90,7 @@ func Find(ctx context.Context, src signal.Source, kind Kind) (Found, error) {
 	if rate := src.Rate(); !(rate >= 4000 && rate <= 1e6) {
 		return Found{}, fmt.Errorf("find %ss: sample rate %g Hz is not within 4 kHz to 1 MHz", kind, rate)
 	}
-	scan, err := scanTake(ctx, src)
+	scan, err := scanTake(ctx, src, kind)
 	if err != nil {
 		return Found{}, fmt.Errorf("find %ss: %w", kind, err)
 	}

@@ -145,7 +145,7 @@ func (v view) touch(begin int) (float64, bool) {
 }
 
 // extrapolate fits a(t-t0)^p, p in {1, 3/2, 2, 3}, to the rise from threshold
-// to half of the first lobe's height, and takes the t0 of the best p.
+// to a part of the first lobe's height, and takes the t0 of the best p.
 func (v view) extrapolate(y []float64, begin int, threshold float64) onset {
 	sign := 1.0
 	if y[begin] < 0 {
@@ -161,7 +161,10 @@ func (v view) extrapolate(y []float64, begin int, threshold float64) onset {
 		}
 	}
 	end := begin
-	for end < top && y[end]*sign < max(0.5*y[top]*sign, 1.5*threshold) {
+	// As low as noise allows: further up, no contact follows a power.
+	height := y[top] * sign
+	upper := max(min(0.6*height, max(0.2*height, 3*threshold)), 1.5*threshold)
+	for end < top && y[end]*sign < upper {
 		end++
 	}
 	if end-begin < 3 {

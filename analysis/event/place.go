@@ -34,6 +34,13 @@ func place(ctx context.Context, src signal.Source, kind Kind, s *scan, picks []p
 			limit = max(events[i].Onset+1, events[i+1].Onset-int64(marginS*s.rateHz))
 		}
 		events[i].bound(s, limit)
+		if kind == Tap && !events[i].DoubleHit {
+			t, err := secondContact(src, events[i], limit)
+			if err != nil {
+				return nil, err
+			}
+			events[i].DoubleHit, events[i].SecondContactS = t > 0, t
+		}
 	}
 	return events, nil
 }

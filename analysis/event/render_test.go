@@ -2,6 +2,7 @@ package event
 
 import (
 	"math"
+	"math/cmplx"
 	"math/rand/v2"
 
 	"saddlewise/analysis/signal"
@@ -35,11 +36,15 @@ func randomBench(r *rand.Rand, rate float64) bench {
 	if r.IntN(2) == 0 {
 		b.crossGain = -b.crossGain
 	}
+	against := 0.5
 	for range 2 + r.IntN(5) {
 		b.modesHz = append(b.modesHz, 120*math.Pow(25, r.Float64()))
 		b.modesT60 = append(b.modesT60, 0.03+0.2*r.Float64())
 		g := 0.5 * r.Float64()
-		if r.IntN(2) == 0 {
+		// Modes may work against the contact but not overcome it: the
+		// quasi-static response of a disc under its saddle keeps its sign.
+		if r.IntN(2) == 0 && g < against {
+			against -= g
 			g = -g
 		}
 		b.modesGain = append(b.modesGain, g)
@@ -88,9 +93,17 @@ func (b bench) tap(n int, fraction, stretch float64) []float64 {
 	}
 	lossyInput(x, b.cornerHz, b.rate)
 	for i := range x {
-		x[i] *= b.sign
+		x[i] *= b.sign * fade(i, n)
 	}
 	return x
+}
+
+// fade ends a rendering softly, over its last third.
+func fade(i, n int) float64 {
+	if 3*i < 2*n {
+		return 1
+	}
+	return 0.5 + 0.5*math.Cos(math.Pi*(3*float64(i)/float64(n)-2))
 }
 
 // resonate adds gain times the response of one mode, its peak gain near 1 for
@@ -104,8 +117,8 @@ func resonate(x, f []float64, hz, t60, gain, rate float64) {
 	a1, a2 := 2*decay*math.Cos(w), -decay*decay
 	var y1, y2 float64
 	for i := range x {
-		y := a1*y1 + a2*y2 + w*w/math.Max(w, 1e-9)*f[i]
-		x[i] += gain * y * math.Sin(w) / math.Sin(w)
+		y := a1*y1 + a2*y2 + w*math.Sin(w)*f[i]
+		x[i] += gain * y
 		y2, y1 = y1, y
 	}
 }
@@ -197,7 +210,7 @@ func (tk tapTake) render(r *rand.Rand, b bench) (signal.Memory, []truth) {
 	for _, s := range starts {
 		gain := math.Pow(10, 2*r.NormFloat64()/20)
 		whole, frac := math.Modf(s * rate)
-		one := b.tap(int(0.6*rate), frac, 1+0.1*r.NormFloat64())
+		one := b.tap(int(1.5*rate), frac, 1+0.1*r.NormFloat64())
 		t := truth{onset: s * rate, sign: int(b.sign)}
 		if b.direct < 0 {
 			t.sign = -t.sign
@@ -254,4 +267,135 @@ func addTouch(x []float64, at int, height, rate float64) {
 			x[j] += height * math.Exp(-float64(i)/float64(n))
 		}
 	}
+}
+
+// plucked is a string and the hand that plays it.
+type plucked struct {
+	rate, hz, t60, b float64
+	position         float64 // of the finger, share of the length
+	softS            float64 // width of the release
+	cornerHz         float64
+	sign             float64
+	pullS            float64 // how long the finger pulls
+	scrape           float64 // its noise before the release, relative to the release's step
+	dampAt           float64 // s after onset, when a hand stops the note; 0: never
+	thump            float64
+	stops            bool // the finger stops the string's ringing before
+}
+
+func randomString(r *rand.Rand, rate float64) plucked {
+	s := plucked{rate: rate, hz: 30 * math.Pow(30, r.Float64()), b: 2e-3 * r.Float64() * r.Float64(),
+		position: 0.08 + 0.3*r.Float64(), softS: 3e-4 * math.Pow(15, r.Float64()), cornerHz: 2 * math.Pow(100, r.Float64()),
+		sign: 1, pullS: 0.03 + 0.2*r.Float64(), scrape: 0.1 * r.Float64() * r.Float64()}
+	s.t60 = (0.5 + 9*r.Float64()) * math.Pow(30/s.hz, 0.25)
+	s.softS = min(s.softS, 0.25/s.hz+2e-4)
+	if r.IntN(2) == 0 {
+		s.sign = -1
+	}
+	return s
+}
+
+// note renders n samples whose sample at holds the onset: the moment the
+// finger lets go. The bridge feels the string's pull fall in from the finger,
+// then the partials.
+func (s plucked) note(r *rand.Rand, n, at int) []float64 {
+	x := make([]float64, n)
+	steps := 0.0
+	for k := 1; k < 80; k++ {
+		hz := s.hz * float64(k) * math.Sqrt(1+s.b*float64(k*k))
+		if hz > 0.4*s.rate || hz > 8000 {
+			break
+		}
+		w := 2 * math.Pi * hz / s.rate
+		amp := math.Sin(float64(k)*math.Pi*s.position) / float64(k) * math.Exp(-math.Pow(hz*s.softS, 2))
+		decay := 6.91 / (s.t60 * s.rate) * (1 + math.Pow(hz/1500, 1.5))
+		steps += amp
+		turn, step := complex(amp, 0), cmplx.Exp(complex(-decay, w))
+		for i := at; i < n && amp*amp < 1e14*(real(turn)*real(turn)+imag(turn)*imag(turn)); i++ {
+			x[i] += real(turn)
+			turn *= step
+		}
+	}
+	for i := at; i < n; i++ {
+		x[i] -= steps * math.Exp(-float64(i-at)/(0.02*s.rate))
+	}
+	top := peakOf(x)
+	soft := max(1, int(s.softS*s.rate))
+	for i := at; i < n; i++ {
+		x[i] *= 1 - math.Exp(-float64(i-at)/float64(soft))
+	}
+	if s.dampAt > 0 {
+		s.damp(r, x, at, top)
+	}
+	s.pull(r, x, at, top)
+	lossyInput(x, s.cornerHz, s.rate)
+	for i := range x {
+		x[i] *= s.sign * fade(i, n)
+	}
+	return x
+}
+
+// damp stops the string within 30 ms, with a soft thump.
+func (s plucked) damp(r *rand.Rand, x []float64, at int, top float64) {
+	from := at + int(s.dampAt*s.rate)
+	thump := 0.0
+	for i := from; i < len(x); i++ {
+		t := float64(i-from) / s.rate
+		x[i] *= math.Exp(-t / 0.012)
+		thump += 0.1 * (r.NormFloat64() - thump)
+		x[i] += s.thump * top * math.Exp(-t/0.015) * (1 - math.Exp(-t/0.001)) * (thump + math.Sin(2*math.Pi*90*t))
+	}
+}
+
+// pull is the finger's slow push before the release, and its scrape.
+func (s plucked) pull(r *rand.Rand, x []float64, at int, top float64) {
+	n := min(at, int(s.pullS*s.rate))
+	low := 0.0
+	for i := at - n; i < at; i++ {
+		u := float64(i-at+n) / float64(n)
+		low += 0.4 * (r.NormFloat64() - low)
+		x[i] += -0.3*top*(0.5-0.5*math.Cos(math.Pi*u)) + s.scrape*top*u*low
+	}
+	for i := at; i < len(x); i++ {
+		x[i] -= 0.3 * top * math.Exp(-float64(i-at)/(0.004*s.rate))
+	}
+}
+
+// pluckTake renders notes of one string at a signal-to-noise ratio.
+func pluckTake(r *rand.Rand, rate, snrDB float64) (signal.Memory, []truth, plucked) {
+	s := randomString(r, rate)
+	at, stops := 0.4+0.5*r.Float64(), r.IntN(3) > 0
+	damped, thump := r.IntN(2) == 0, 0.3*r.Float64()*r.Float64()
+	notes := 3 + r.IntN(2)
+	var starts []float64
+	for range notes {
+		starts = append(starts, at)
+		at += 0.7 + 1.2*r.Float64()*r.Float64()
+	}
+	x := make([]float64, int((at+0.8)*rate))
+	var truths []truth
+	power := 0.0
+	for i, start := range starts {
+		s.dampAt, s.thump = 0, thump
+		switch {
+		case i+1 < notes && stops:
+			s.dampAt = starts[i+1] - start - 0.06 - 0.05*r.Float64()
+		case damped && (i+1 == notes || starts[i+1]-start > 1.2):
+			s.dampAt = 0.7 + 0.1*r.Float64()
+		}
+		lead := int(0.3 * rate)
+		gain := math.Pow(10, 2*r.NormFloat64()/20) * 0.2
+		one := s.note(r, lead+len(x)-int(start*rate)+10, lead)
+		addAt(x, one, int(start*rate)-lead, gain)
+		from := lead + int(0.02*rate)
+		clean := one[from : from+int(0.5*rate)]
+		p := dot(clean, clean) / float64(len(clean)) * gain * gain
+		power += p / float64(notes)
+		truths = append(truths, truth{onset: math.Floor(start * rate), level: dbfs(p), sign: int(s.sign)})
+	}
+	sd := math.Sqrt(power * math.Pow(10, -snrDB/10))
+	for i, v := range noiseOf(r, len(x), rate) {
+		x[i] += v * sd
+	}
+	return signal.Memory{Samples: x, SampleRate: rate}, truths, s
 }

@@ -35,6 +35,8 @@ type rise struct {
 	before    float64 // mean square over the 45th to 5th frame before
 	lowBefore float64 // the same in the low band
 	midBefore float64 // and in the middle one
+	dip       float64 // least mean square of any 30 frames among the 8th to 120th
+	start     int64   // frame where the energy left the level of the 60 frames before
 	grows     bool    // low or middle band stay louder than before
 	atStart   bool    // seen before a full past was
 }
@@ -53,8 +55,11 @@ type scan struct {
 }
 
 // scanTake reads the take once.
-func scanTake(ctx context.Context, src signal.Source) (*scan, error) {
+func scanTake(ctx context.Context, src signal.Source, kind Kind) (*scan, error) {
 	s := newScanner(src)
+	if kind == Pluck {
+		s.ratio = risePluck
+	}
 	if err := s.prime(src); err != nil {
 		return nil, err
 	}
@@ -81,7 +86,6 @@ type scanner struct {
 	out        *scan
 	decimation int
 	bands      bandFilters
-	offset     float64 // taken away before filtering, so that DC makes no step
 	ring       [ringFrames]frame
 	smooth     [ringFrames]frame // low over 6 frames, mid and high over 2
 	n          int64             // frames so far
@@ -91,13 +95,14 @@ type scanner struct {
 	wideSum    float64
 	wideCount  int
 	detect     bool
+	ratio      float64 // of energies that make a rise
 }
 
 func newScanner(src signal.Source) *scanner {
 	rate := src.Rate()
 	d := max(1, int(math.Round(rate/subRateHz)))
 	hop := max(1, int(math.Round(rate/float64(d)/1000)))
-	s := &scanner{decimation: d, detect: true, out: &scan{
+	s := &scanner{decimation: d, detect: true, ratio: riseTap, out: &scan{
 		frameLen: int64(d * hop), length: src.Len(), rateHz: rate,
 		blockLen: int64(math.Round(blockS * rate)),
 	}}
@@ -106,8 +111,8 @@ func newScanner(src signal.Source) *scanner {
 	return s
 }
 
-// prime looks at the first seconds to learn the offset and how quiet the take
-// gets, which stands for the past of an event at the very first sample.
+// prime looks at the first seconds to learn the baseline, so that DC makes no
+// step, and how quiet the take gets, which stands for the past of an event at the very first sample.
 func (s *scanner) prime(src signal.Source) error {
 	head, err := signal.Segment(src, 0, int64(3*src.Rate()))
 	if err != nil {
@@ -116,9 +121,11 @@ func (s *scanner) prime(src signal.Source) error {
 	if len(head) == 0 {
 		return nil
 	}
-	s.offset = median(thin(head, 4096))
+	start := median(head[:min(len(head), int(0.02*src.Rate()))])
+	s.bands.base.settle(start)
 	trial := newScanner(src)
-	trial.offset, trial.detect = s.offset, false
+	trial.detect = false
+	trial.bands.base.settle(start)
 	quietest := frame{low: math.Inf(1), mid: math.Inf(1), high: math.Inf(1)}
 	skip := trial.out.frameLen * (pastFrames + 20)
 	step := int(trial.out.frameLen) * 20
@@ -141,7 +148,7 @@ func (s *scanner) feed(x []float64) {
 	s.block.add(x, &s.out.blocks)
 	n := int(s.out.frameLen)
 	for len(x) >= n {
-		s.push(s.bands.frame(x[:n], s.decimation, s.offset))
+		s.push(s.bands.frame(x[:n], s.decimation))
 		x = x[n:]
 	}
 }
@@ -195,11 +202,13 @@ func (s *scanner) past(k, gap int64) frame {
 	return p
 }
 
-// Energy ratios that make a rise, and the least energy that counts (far below
+// Energy ratio that makes a rise, and the least energy that counts (far below
 // the last bit of any converter).
+// A pluck may come into its own string's ringing and is judged by what
+// it leaves; a tap stands out by itself.
 const (
-	riseMidHigh = 4.0
-	riseLow     = 5.0
+	riseTap     = 4.0
+	risePluck   = 2.5
 	leastEnergy = 1e-22
 )
 
@@ -208,9 +217,7 @@ func (s *scanner) risen(k int64, sm frame) bool {
 	if k < pastFrames {
 		p.low, p.mid, p.high = max(p.low, s.startPast.low), max(p.mid, s.startPast.mid), max(p.high, s.startPast.high)
 	}
-	return sm.high > riseMidHigh*p.high+leastEnergy ||
-		sm.mid > riseMidHigh*p.mid+leastEnergy ||
-		sm.low > riseLow*p.low+leastEnergy
+	return sm.high > s.ratio*p.high+leastEnergy || sm.mid > s.ratio*p.mid+leastEnergy || sm.low > s.ratio*p.low+leastEnergy
 }
 
 // note opens a rise, or prolongs the one that is still going on.
@@ -242,7 +249,41 @@ func (s *scanner) close() {
 	r.after = s.mean(r.frame+60, r.frame+160, func(f frame) float64 { return f.wide })
 	r.grows = s.mean(r.frame+30, r.frame+130, func(f frame) float64 { return f.low }) > 1.25*r.lowBefore ||
 		s.mean(r.frame+30, r.frame+130, func(f frame) float64 { return f.mid }) > 1.25*r.midBefore
+	r.dip = s.dip(r.frame)
+	r.start = s.startOf(r)
 	s.out.rises = append(s.out.rises, r)
+}
+
+// dip is the least mean over 30 frames soon after frame k, as far as the take
+// goes. 30 frames hold a period of the lowest string.
+func (s *scanner) dip(k int64) float64 {
+	least := math.Inf(1)
+	for j := k + 8; j+30 <= min(s.n, k+120); j += 4 {
+		least = min(least, s.mean(j, j+30, func(f frame) float64 { return f.wide }))
+	}
+	return least
+}
+
+// startOf follows a rise back to where the energy left the quiet before it: a
+// low string may push hardest on its second swing.
+func (s *scanner) startOf(r rise) int64 {
+	from := max(0, r.frame-pastFrames)
+	quietest, floor := from, math.Inf(1)
+	for j := from; j+6 <= r.frame; j++ {
+		if m := s.mean(j, j+6, func(f frame) float64 { return f.wide }); m <= floor {
+			quietest, floor = j+6, m
+		}
+	}
+	limit := max(4*floor, 0.1*r.peak)
+	for j := max(0, quietest-36); j < quietest; j++ { // a period of the lowest string
+		limit = max(limit, 1.5*s.at(j).wide)
+	}
+	for j := quietest; j < r.frame; j++ {
+		if s.at(j).wide > limit {
+			return j
+		}
+	}
+	return r.frame
 }
 
 // mean averages what get takes from frames from..to, as far as there are any.

@@ -1,0 +1,173 @@
+package event
+
+import (
+	"fmt"
+	"math"
+
+	"gonum.org/v1/gonum/mat"
+
+	"saddlewise/analysis/signal"
+)
+
+// After a contact everything rings freely: body, bridge and strings add up to
+// damped sinusoids, which a linear predictor foretells from their own past.
+// What it cannot foretell, the innovation, is new force: a second contact
+// stands out of it even where the ringing of the first hides it.
+const (
+	contactRateHz   = 8000.0
+	predictorOrder  = 20
+	contactsS       = 0.12   // searched after the onset
+	firstOverS      = 0.0024 // from here burstS on, the first contact is as good as over
+	contactsFromS   = 0.0045 // and a second may have come
+	burstS          = 0.002
+	burstOverFirst  = 0.006 // energy; -22 dB of the first contact's innovation
+	burstOverMedian = 7.0   // energy; and the product of the two is at least 1
+)
+
+// secondContact looks for new force after the onset. It returns the time from
+// onset in seconds, or 0 when there is none.
+func secondContact(src signal.Source, e Event, to int64) (float64, error) {
+	rate := src.Rate()
+	d := max(1, int(math.Round(rate/contactRateHz)))
+	to = min(to, e.Onset+int64(contactsS*rate))
+	v, err := look(src, e.Prior, e.guard(rate), to)
+	if err != nil {
+		return 0, fmt.Errorf("second contact: %w", err)
+	}
+	from := v.index(e.Onset) - (predictorOrder+4)*d
+	if from < 0 {
+		return 0, nil
+	}
+	x := averaged(v.raw[from:], d)
+	sub := rate / float64(d)
+	t, _, _ := newForce(x, predictorOrder+4, sub, v.sd*v.sd/float64(d))
+	return t, nil
+}
+
+// averaged takes the mean of every d samples.
+func averaged(x []float64, d int) []float64 {
+	y := make([]float64, len(x)/d)
+	for i := range y {
+		for _, v := range x[i*d : (i+1)*d] {
+			y[i] += v / float64(d)
+		}
+	}
+	return y
+}
+
+// newForce is the time from x[start] of the strongest burst of innovation
+// after the first contact, with its energy over the first contact's and over
+// the median; time 0 when it is not strong enough.
+func newForce(x []float64, start int, rateHz, noise float64) (t, overFirst, overMedian float64) {
+	skip := start + int(contactsFromS*rateHz)
+	if len(x) < skip+4*predictorOrder {
+		return 0, 0, 0
+	}
+	weight := make([]float64, len(x))
+	for i := skip; i < len(x); i++ {
+		weight[i] = 1
+	}
+	var e []float64
+	for range 2 {
+		a := predictor(x, weight, noise)
+		if a == nil {
+			return 0, 0, 0
+		}
+		e = innovation(x, a)
+		reweight(weight, e, skip)
+	}
+	energy := bursts(e, max(1, int(burstS*rateHz)))
+	first := 0.0
+	for _, v := range energy[start:skip] {
+		first = max(first, v)
+	}
+	at := risenMost(energy, start+int(firstOverS*rateHz), skip)
+	overFirst, overMedian = energy[at]/first, energy[at]/(median(energy[skip:])+1e-300)
+	if overFirst > burstOverFirst && overMedian > burstOverMedian && overFirst*overMedian > 1 {
+		t = float64(at-start) / rateHz
+	}
+	return t, overFirst, overMedian
+}
+
+// risenMost is the index from skip on with the largest energy among those that
+// stand well above what lies between it and the first contact's end. What only
+// sinks is the first contact's own rest.
+func risenMost(energy []float64, from, skip int) int {
+	at, least := skip, math.Inf(1)
+	best := 0.0
+	for i := from; i < len(energy); i++ {
+		least = min(least, energy[i])
+		if i >= skip && energy[i] > best && energy[i] > 6*least {
+			at, best = i, energy[i]
+		}
+	}
+	return at
+}
+
+// predictor solves the weighted covariance method of linear prediction.
+func predictor(x, weight []float64, noise float64) []float64 {
+	p := predictorOrder
+	gram := make([]float64, p*p)
+	rhs := make([]float64, p)
+	total := 0.0
+	for n := p; n < len(x); n++ {
+		w := weight[n]
+		if w == 0 {
+			continue
+		}
+		total += w
+		past := x[n-p : n]
+		for i, xi := range past {
+			wx := w * xi
+			rhs[i] += wx * x[n]
+			row := gram[i*p : i*p+p]
+			for j := i; j < p; j++ {
+				row[j] += wx * past[j]
+			}
+		}
+	}
+	for i := range p {
+		gram[i*p+i] = gram[i*p+i]*(1+1e-8) + 1e-3*noise*total + 1e-300
+	}
+	var chol mat.Cholesky
+	var a mat.VecDense
+	if !chol.Factorize(mat.NewSymDense(p, gram)) || chol.SolveVecTo(&a, mat.NewVecDense(p, rhs)) != nil {
+		return nil
+	}
+	return a.RawVector().Data
+}
+
+func innovation(x, a []float64) []float64 {
+	p := len(a)
+	e := make([]float64, len(x))
+	for n := p; n < len(x); n++ {
+		e[n] = x[n] - dot(a, x[n-p:n])
+	}
+	return e
+}
+
+// reweight keeps a second contact's own samples from teaching the predictor.
+func reweight(weight, e []float64, skip int) {
+	sizes := make([]float64, len(e)-skip)
+	for i, v := range e[skip:] {
+		sizes[i] = math.Abs(v)
+	}
+	scale := 4*median(sizes) + 1e-300
+	for i := skip; i < len(e); i++ {
+		weight[i] = 1 / (1 + e[i]*e[i]/(scale*scale))
+	}
+}
+
+// bursts is the energy of the n samples from each on.
+func bursts(e []float64, n int) []float64 {
+	out := make([]float64, max(0, len(e)-n))
+	sum := 0.0
+	for i, v := range e {
+		sum += v * v
+		if i >= n {
+			sum = max(0, sum-e[i-n]*e[i-n])
+			out[i-n] = sum
+		}
+	}
+	return out
+}
