@@ -1,49 +1,73 @@
-// Package noise answers: how quiet is the channel, and what is the hum?
+// Package noise measures how quiet a channel is, and what hums in it.
 //
-// The noise floor is the RMS level from 20 Hz to 20 kHz (or as far as the
-// rate reaches), unweighted and A-weighted (IEC 61672-1:2013), from a Welch
-// spectrum; one-third-octave bands are those of IEC 61260-1:2014, base ten.
-// Segments in which something was touched, 6 dB and more above the median
-// segment, are left out and their share is told.
+// The floor is the RMS level from 20 Hz to 20 kHz (or to half the sample
+// rate), unweighted and A-weighted (IEC 61672-1), in dBFS by the AES17
+// convention: a full-scale sine has 0 dBFS. It is the integral of a Welch
+// power spectral density: Hann segments that overlap by three quarters, so
+// that all samples but those at the very ends weigh the same (Welch, IEEE
+// Trans. Audio Electroacoustics 15, 70-73, 1967; Harris, Proc. IEEE 66, 51-83,
+// 1978). Stretches in which something was touched are left out, and their
+// share is told.
 //
-// Hum is the set of lines at multiples of a mains frequency that is found
-// within 1 % of 50 or 60 Hz, not assumed. A line counts when it stands out of
-// the local floor by more than chance allows once in 100,000 tries; its level
-// is the power of its whole main lobe less the floor's share, so that it does
-// not depend on where the line falls between two bins.
+// Hum is a set of lines at multiples of one frequency within 1 % of 50 or
+// 60 Hz. The mains frequency is found, not assumed. The level of a line is the
+// power in its main lobe less the floor beneath it, which reads right between
+// bins and for mains that wander a little. Where the lines fit both 50 and
+// 60 Hz, or stand at high multiples only, they are reported as lines of
+// unknown origin.
 //
-// Levels are dBFS by AES17: a full-scale sine has 0.
+// An interval says where the floor of a longer recording would lie. It is
+// made of eight equal parts of the recording, so that drift widens it.
 package noise
 
 import (
 	"context"
 	"errors"
 	"fmt"
-	"io"
 	"math"
-
-	"gonum.org/v1/gonum/stat/distuv"
 
 	"saddlewise/analysis/signal"
 	"saddlewise/analysis/stats"
 )
 
+// Band edges of the floor, in Hz.
+const (
+	LowerHz = 20.0
+	topHz   = 20000.0
+)
+
+// ErrTooShort is a recording too short for a noise floor.
+var ErrTooShort = errors.New("too short for a noise floor")
+
+// ErrNotQuiet is a recording in which no second is free of handling.
+var ErrNotQuiet = errors.New("something was touched throughout")
+
 // Options say what is known beforehand.
 type Options struct {
-	MainsHz float64 // 50 or 60; 0: find out
+	MainsHz float64 // 50 or 60: look for no other; 0: find out
 }
 
-// Noise is what a take of silence tells.
+// Noise is what a recording of silence holds. In each Estimate, Median holds
+// the level of the mean power and N the number of parts behind the interval.
 type Noise struct {
-	FloorDBFS      stats.Estimate // interval: Student's t over half-second blocks' power
-	FloorADBFS     stats.Estimate
-	WithoutHumDBFS float64
-	UpperHz        float64 // of the floor's band
-	ExcludedShare  float64 // of the segments
-	ThirdOctaves   []Level
-	PSD            []Density // thinned for drawing, at most 700 points
-	Hum            *Hum      // nil: no line stands out
-	Others         []Line    // lines that belong to no mains, at most five, strongest first
+	FloorDBFS  stats.Estimate // LowerHz to UpperHz
+	FloorADBFS stats.Estimate // the same, A-weighted
+	UpperHz    float64        // 20 kHz, or half the sample rate
+
+	// The floor with the hum's lines cut down to the noise beneath, and its
+	// intervals (nil: too short).
+	WithoutHumDBFS, WithoutHumADBFS         float64
+	WithoutHumInterval, WithoutHumAInterval *stats.Interval
+
+	ThirdOctaves []Level   // IEC 61260-1 base ten; bands narrower than the resolution are left out
+	PSD          []Density // thinned to even steps of log frequency, line peaks kept
+	ResolutionHz float64   // equivalent noise bandwidth of the spectrum
+
+	Hum    *Hum   // nil: no hum stands out
+	Others []Line // lines that belong to no mains, clearest first, at most five
+
+	ExcludedShare float64 // share of the recording left out because something was touched
+	DCFS          float64 // mean, full scale 1
 }
 
 // Level is one band's level.
@@ -52,224 +76,67 @@ type Level struct {
 	LevelDBFS float64
 }
 
-// Density is one point of the spectrum.
+// Density is one point of a power spectral density.
 type Density struct {
-	Hz        float64
-	DBFSPerHz float64
+	Hz, DBFSPerHz float64
 }
 
 // Hum is what the mains puts in.
 type Hum struct {
 	MainsHz   float64 // as found
 	NominalHz int     // 50 or 60
-	Certain   bool    // the lines fit one nominal frequency and not the other
-	Lines     []Line
-	TotalDBFS float64
-	OddDBFS   float64 // signal.SilenceDB: none
-	EvenDBFS  float64
+	Certain   bool    // a line stands 6 dB out of the floor
+	Lines     []Line  // by order
+	TotalDBFS float64 // all lines
+	OddDBFS   float64 // lines of odd order; signal.SilenceDB: none
+	EvenDBFS  float64 // lines of even order; signal.SilenceDB: none
 }
 
 // Line is one spectral line.
 type Line struct {
-	Order        int // harmonic of the mains; 0: none
-	Hz           float64
-	LevelDBFS    float64
-	AboveFloorDB float64 // its peak above the local floor, as seen through the window
+	Order        int     // multiple of the mains frequency; 0: of no known origin
+	Hz           float64 // as found
+	LevelDBFS    float64 // AES17: a full-scale sine is 0
+	PlusMinusDB  float64 // standard error of the level
+	AboveFloorDB float64 // peak of the spectrum over the noise beside it, at ResolutionHz
 }
 
-// ErrTooShort means that the take holds less than a second.
-var ErrTooShort = errors.New("less than a second of silence")
-
-const (
-	lowestHz    = 20
-	highestHz   = 20000
-	shortestS   = 1.0
-	touchedDB   = 6.0
-	segmentS    = 0.34 // for the floor
-	lineWindowS = 2.8  // for lines; shorter in short takes
-)
-
-// Measure reads the take once for the floor and once for its lines, block by
-// block.
+// Measure reads src twice, block by block, and measures its noise. Memory is
+// bounded whatever its length. It wants a second of undisturbed sound, or
+// half of one with a wide interval; below that the error is ErrTooShort or
+// ErrNotQuiet.
 func Measure(ctx context.Context, src signal.Source, o Options) (Noise, error) {
-	rate, n := src.Rate(), src.Len()
-	if float64(n) < shortestS*rate {
-		return Noise{}, fmt.Errorf("%w: %.2f s", ErrTooShort, float64(n)/rate)
-	}
-	upper := math.Min(highestHz, 0.49*rate)
-	f, err := measureFloor(ctx, src, upper)
-	if err != nil {
-		return Noise{}, err
-	}
-	fine, err := spectrumOf(ctx, src, signal.BlackmanHarris(segmentLength(n, rate, lineWindowS, 2)), f.quiet)
-	if err != nil {
-		return Noise{}, err
-	}
-	out := Noise{FloorDBFS: f.unweighted(), FloorADBFS: f.weighted(), UpperHz: upper, ExcludedShare: f.excluded, PSD: thinned(fine, upper)}
-	for _, b := range signal.FractionalOctaves(3, 20, math.Min(upper, 20000)) {
-		out.ThirdOctaves = append(out.ThirdOctaves, Level{b, signal.PowerToDBFS(fine.Band(b.LowHz, b.HighHz))})
-	}
-	found := findLines(fine, upper)
-	out.Hum, out.Others = humOf(found, o.MainsHz)
-	rest := signal.DBFSToPower(out.FloorDBFS.Median)
-	if out.Hum != nil {
-		rest -= signal.DBFSToPower(out.Hum.TotalDBFS)
-	}
-	out.WithoutHumDBFS = signal.PowerToDBFS(math.Max(rest, 1e-3*signal.DBFSToPower(out.FloorDBFS.Median)))
-	return out, nil
-}
-
-// segmentLength is the power of two nearest below wantS, short enough for
-// count segments.
-func segmentLength(n int64, rate, wantS float64, count int64) int {
-	limit := math.Min(wantS*rate, float64(n/count))
-	return 1 << int(math.Floor(math.Log2(limit)))
-}
-
-// floor is the band power of every segment.
-type floor struct {
-	plain, aWeighted []float64 // mean squares of quiet segments
-	quiet            func(fromS, toS float64) bool
-	excluded         float64
-	segmentS         float64
-}
-
-func measureFloor(ctx context.Context, src signal.Source, upper float64) (*floor, error) {
 	rate := src.Rate()
-	n := segmentLength(src.Len(), rate, segmentS, 4)
-	step := rate / float64(n)
-	weights := make([]float64, n/2+1)
-	for k := range weights {
-		weights[k] = math.Pow(10, signal.AWeightingDB(math.Max(float64(k)*step, 1))/10)
+	if float64(src.Len()) < shortestS*rate {
+		return Noise{}, fmt.Errorf("%.2f s: %w", float64(src.Len())/rate, ErrTooShort)
 	}
-	var plain, weighted []float64
-	w := signal.NewWelch(rate, signal.Hann(n), func(_ int, density []float64) bool {
-		p := signal.PSD{StepHz: step, Power: density}
-		plain = append(plain, p.Band(lowestHz, upper))
-		for k := range density {
-			density[k] *= weights[k]
-		}
-		weighted = append(weighted, p.Band(lowestHz, upper))
-		return true
-	})
-	if err := stream(ctx, src, w.Add); err != nil {
-		return nil, err
+	handled, err := findHandling(ctx, src)
+	if err != nil {
+		return Noise{}, fmt.Errorf("noise floor: %w", err)
 	}
-	if len(plain) == 0 {
-		return nil, ErrTooShort
+	sp, err := average(ctx, src, handled.clean(src.Len()), handled.mean)
+	if err != nil {
+		return Noise{}, fmt.Errorf("noise floor: %w", err)
 	}
-	return newFloor(plain, weighted, float64(n)/rate), nil
+	n := Noise{
+		UpperHz: math.Min(topHz, rate/2), ExcludedShare: handled.share(), DCFS: handled.mean,
+		ResolutionHz: hannBandwidthBins * sp.stepHz,
+	}
+	floor := newFloor(sp)
+	n.Hum, n.Others = sortLines(sp, floor, o, n.UpperHz)
+	n.levels(sp, floor)
+	n.ThirdOctaves = thirdOctaves(sp.psd(), n.UpperHz)
+	n.PSD = thin(sp.psd(), n)
+	return n, nil
 }
 
-// newFloor leaves out the segments in which something was touched.
-func newFloor(plain, weighted []float64, lengthS float64) *floor {
-	f := &floor{segmentS: lengthS}
-	limit := stats.Median(plain) * math.Pow(10, touchedDB/10)
-	touched := make([]bool, len(plain))
-	for i := range plain {
-		if touched[i] = plain[i] > limit; touched[i] {
-			f.excluded += 1 / float64(len(plain))
-			continue
-		}
-		f.plain, f.aWeighted = append(f.plain, plain[i]), append(f.aWeighted, weighted[i])
-	}
-	f.quiet = func(fromS, toS float64) bool {
-		first := max(0, int(2*fromS/lengthS)-1)
-		for i := first; i < len(touched) && float64(i)*lengthS/2 < toS; i++ {
-			if touched[i] {
-				return false
-			}
-		}
-		return true
-	}
-	return f
-}
-
-func (f *floor) unweighted() stats.Estimate { return f.estimate(f.plain) }
-func (f *floor) weighted() stats.Estimate   { return f.estimate(f.aWeighted) }
-
-// estimate is the level of the mean power; segments overlap by half, so three
-// are joined to one block.
-func (f *floor) estimate(powers []float64) stats.Estimate {
-	total := 0.0
-	for _, p := range powers {
-		total += p / float64(len(powers))
-	}
-	var blocks []float64
-	for i := 0; i+3 <= len(powers); i += 3 {
-		blocks = append(blocks, (powers[i]+powers[i+1]+powers[i+2])/3)
-	}
-	est := stats.Estimate{Median: signal.PowerToDBFS(total), N: max(1, len(blocks))}
-	if len(blocks) >= 3 && total > 0 {
-		est.Interval = powerInterval(blocks, total)
-	}
-	return est
-}
-
-// powerInterval is Student's t interval of the blocks' mean power, in dBFS.
-func powerInterval(blocks []float64, mean float64) *stats.Interval {
-	n, squares := float64(len(blocks)), 0.0
-	for _, b := range blocks {
-		squares += (b - mean) * (b - mean)
-	}
-	half := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: n - 1}.Quantile(0.975) * math.Sqrt(squares/(n-1)/n)
-	low := math.Max(mean-half, mean*1e-3)
-	return &stats.Interval{Low: signal.PowerToDBFS(low), High: signal.PowerToDBFS(mean + half), Coverage: 0.95}
-}
-
-// spectrumOf averages the untouched segments; all of them where none is.
-func spectrumOf(ctx context.Context, src signal.Source, win signal.Window, quiet func(fromS, toS float64) bool) (signal.PSD, error) {
-	lengthS := float64(len(win.Coefficients)) / src.Rate()
-	seen := 0
-	w := signal.NewWelch(src.Rate(), win, func(int, []float64) bool {
-		from := float64(seen) * lengthS / 2
-		seen++
-		return quiet(from, from+lengthS)
-	})
-	if err := stream(ctx, src, w.Add); err != nil {
-		return signal.PSD{}, err
-	}
-	if p, err := w.PSD(); err == nil {
-		return p, nil
-	}
-	w = signal.NewWelch(src.Rate(), win, nil)
-	if err := stream(ctx, src, w.Add); err != nil {
-		return signal.PSD{}, err
-	}
-	return w.PSD()
-}
-
-func stream(ctx context.Context, src signal.Source, add func([]float64)) error {
-	block := make([]float64, 1<<14)
-	for at := int64(0); at < src.Len(); at += int64(len(block)) {
-		if err := ctx.Err(); err != nil {
-			return err
-		}
-		n, err := src.ReadAt(block, at)
-		if err != nil && err != io.EOF {
-			return fmt.Errorf("read silence: %w", err)
-		}
-		add(block[:n])
-	}
-	return nil
-}
-
-// thinned keeps the loudest bin of each step of 1 %, so that lines survive.
-func thinned(p signal.PSD, upper float64) []Density {
-	var out []Density
-	for hz := 10.0; hz < upper; {
-		next := math.Max(hz*1.011, hz+p.StepHz)
-		best := 0.0
-		at := hz
-		for k := int(math.Ceil(hz / p.StepHz)); k < len(p.Power) && p.Hz(k) < next; k++ {
-			if p.Power[k] > best {
-				best, at = p.Power[k], p.Hz(k)
-			}
-		}
-		if best > 0 {
-			out = append(out, Density{math.Round(at*100) / 100, math.Round(signal.PowerToDBFS(best)*100) / 100})
-		}
-		hz = next
-	}
-	return out
+// levels integrates the spectra of all parts, with the hum and without.
+func (n *Noise) levels(sp *spectrum, floor *floorCurve) {
+	flat := func(float64) float64 { return 0 }
+	n.FloorDBFS = sp.level(n.UpperHz, flat, nil)
+	n.FloorADBFS = sp.level(n.UpperHz, signal.AWeightingDB, nil)
+	cut := n.Hum.cut(sp, floor)
+	rest, restA := sp.level(n.UpperHz, flat, cut), sp.level(n.UpperHz, signal.AWeightingDB, cut)
+	n.WithoutHumDBFS, n.WithoutHumInterval = rest.Median, rest.Interval
+	n.WithoutHumADBFS, n.WithoutHumAInterval = restA.Median, restA.Interval
 }

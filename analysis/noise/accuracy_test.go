@@ -1,0 +1,140 @@
+package noise
+
+import (
+	"context"
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"saddlewise/analysis/signal"
+	"saddlewise/fixtures/accuracy"
+)
+
+func measure(t testing.TB, d drawn) Noise {
+	t.Helper()
+	n, err := Measure(context.Background(), signal.Memory{Samples: d.x, SampleRate: d.rateHz}, Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return n
+}
+
+// Truth: the drawn record's own power, filtered ideally by one transform of a
+// longer record; A-weighting of IEC 61672-1.
+func TestFloorAccuracy(t *testing.T) {
+	var flat, weighted, rest []float64
+	for i := range accuracy.Cases(40, 500) {
+		rng := rand.New(rand.NewPCG(31, uint64(i)))
+		s := randomShape(rng, 4, 20)
+		if rng.IntN(3) > 0 {
+			s = s.withHum(rng, 5, 50)
+		}
+		d := s.draw(rng)
+		n := measure(t, d)
+		flat = append(flat, n.FloorDBFS.Median-d.dbfs)
+		weighted = append(weighted, n.FloorADBFS.Median-d.aDBFS)
+		rest = append(rest, n.WithoutHumDBFS-d.rest)
+		if e := math.Max(math.Abs(n.FloorDBFS.Median-d.dbfs), math.Abs(n.WithoutHumDBFS-d.rest)); e > 0.1 {
+			t.Logf("case %d: off %.3f %.3f %.3f; excluded %.2f; %+v", i, n.FloorDBFS.Median-d.dbfs, n.FloorADBFS.Median-d.aDBFS, n.WithoutHumDBFS-d.rest, n.ExcludedShare, s)
+		}
+	}
+	row := accuracy.Row{Measure: "noise floor", Range: "white, pink, 1/f, hum, DC; 4-20 s; 44.1-192 kHz", Unit: "dB",
+		Bound: "95 % within 0.1 dB", Source: "exact power of the drawn record"}
+	if r := accuracy.Report(t, row, flat); r.P95 > 0.1 {
+		t.Errorf("floor: 95 %% of errors within %.3f dB, want 0.1", r.P95)
+	}
+	row.Measure = "noise floor, A-weighted"
+	row.Source += "; IEC 61672-1 weighting"
+	if r := accuracy.Report(t, row, weighted); r.P95 > 0.1 {
+		t.Errorf("A-weighted floor: 95 %% of errors within %.3f dB, want 0.1", r.P95)
+	}
+	row.Measure = "noise floor without hum"
+	if r := accuracy.Report(t, row, rest); r.P95 > 0.2 {
+		t.Errorf("floor without hum: 95 %% of errors within %.3f dB", r.P95)
+	}
+}
+
+// Mains frequency and line levels, and how rarely noise alone is called hum.
+func TestHumAccuracy(t *testing.T) {
+	var levels, mains, strong []float64
+	wrong, missed := 0, 0
+	for i := range accuracy.Cases(60, 600) {
+		rng := rand.New(rand.NewPCG(37, uint64(i)))
+		s := randomShape(rng, 1, 20)
+		s.wander = between(rng, 0, 2e-4)
+		s = s.withHum(rng, 0, 50)
+		d := s.draw(rng)
+		n := measure(t, d)
+		out := clearest(d, s, n.ResolutionHz) >= certainDB
+		switch {
+		case n.Hum == nil && out:
+			missed++
+			t.Logf("case %d: missed %+v: %+v", i, s, n.Others)
+			continue
+		case n.Hum == nil:
+			continue
+		case math.Abs(n.Hum.MainsHz/d.mainsHz-1) > 0.0025:
+			wrong++
+			t.Logf("case %d: %.3f Hz for %.3f Hz: %+v", i, n.Hum.MainsHz, d.mainsHz, s)
+			continue
+		}
+		mains = append(mains, n.Hum.MainsHz-d.mainsHz)
+		for _, l := range n.Hum.Lines {
+			for j, order := range d.orders {
+				if order == l.Order {
+					levels = append(levels, (l.LevelDBFS-d.levels[j])/l.PlusMinusDB)
+					if l.PlusMinusDB < 0.1 {
+						strong = append(strong, l.LevelDBFS-d.levels[j])
+					}
+				}
+			}
+		}
+	}
+	if wrong+missed > 0 {
+		t.Errorf("%d mains wrong, %d missed with a line 6 dB out", wrong, missed)
+	}
+	accuracy.Report(t, accuracy.Row{Measure: "mains frequency", Unit: "Hz"}, mains)
+	accuracy.Report(t, accuracy.Row{Measure: "hum line z", Unit: "se"}, levels)
+	r := accuracy.Report(t, accuracy.Row{Measure: "hum line level", Range: "standard error below 0.1 dB", Unit: "dB"}, strong)
+	if r.P95 > 0.3 {
+		t.Errorf("line levels: 95 %% within %.3f dB, want 0.3", r.P95)
+	}
+}
+
+// clearest is by how much the clearest line stands out of the floor, at the
+// given resolution.
+func clearest(d drawn, s shape, resolutionHz float64) float64 {
+	best := math.Inf(-1)
+	for j, order := range s.orders {
+		floor := s.densityDBFS(float64(order)*s.mainsHz) + 10*math.Log10(resolutionHz)
+		best = math.Max(best, 10*math.Log10(1+math.Pow(10, (s.linesDBFS[j]-floor)/10)))
+	}
+	return best
+}
+
+func TestNoHumInNoise(t *testing.T) {
+	cases, hum, others, touched := accuracy.Cases(100, 1000), 0, 0, 0.0
+	for i := range cases {
+		rng := rand.New(rand.NewPCG(41, uint64(i)))
+		s := randomShape(rng, 1, 8)
+		n := measure(t, s.draw(rng))
+		touched += n.ExcludedShare / float64(cases)
+		if n.Hum != nil {
+			hum++
+			t.Logf("case %d: %+v in %+v", i, n.Hum, s)
+		}
+		if len(n.Others) > 0 {
+			others++
+		}
+	}
+	t.Logf("%d of %d with false hum, %d with false lines, %.4f %% of blocks left out", hum, cases, others, 100*touched)
+	if float64(hum) > 0.005*float64(cases) {
+		t.Errorf("hum seen in %d of %d records of plain noise", hum, cases)
+	}
+	if float64(others) > 0.02*float64(cases) {
+		t.Errorf("lines seen in %d of %d records of plain noise", others, cases)
+	}
+	if touched > 0.001 {
+		t.Errorf("%.2f %% of plain noise taken for handling", 100*touched)
+	}
+}

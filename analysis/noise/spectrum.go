@@ -1,0 +1,193 @@
+package noise
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/dsp/fourier"
+
+	"saddlewise/analysis/signal"
+	"saddlewise/analysis/stats"
+)
+
+const (
+	shortestS = 0.5
+	segmentS  = 0.7 // at most; a third of a short recording
+	parts     = 8   // of the recording, for the interval
+	// Hann: equivalent noise bandwidth, and how many overlapping segments
+	// weigh as one (1 + 2 (0.659² + 0.167² + 0.008²); Harris 1978, section V).
+	hannBandwidthBins = 1.5
+	overlapRedundancy = 1.924
+)
+
+// spectrum is a power spectral density, in all and for each part of the
+// recording in time.
+type spectrum struct {
+	stepHz   float64
+	power    []float64   // full scale squared per Hz, one-sided
+	part     [][]float64 // the same, of each part
+	segments int
+	dof      float64 // degrees of freedom of each bin
+}
+
+func (s *spectrum) psd() signal.PSD {
+	return signal.PSD{StepHz: s.stepHz, Power: s.power, Segments: s.segments}
+}
+
+// average makes the spectrum of the clean stretches.
+func average(ctx context.Context, src signal.Source, clean []run, mean float64) (*spectrum, error) {
+	n, starts, err := plan(clean, src.Rate())
+	if err != nil {
+		return nil, err
+	}
+	s := &spectrum{stepHz: src.Rate() / float64(n), segments: len(starts), power: make([]float64, n/2+1)}
+	s.dof = 2 * math.Max(1, float64(len(starts))/overlapRedundancy)
+	window := signal.Hann(n)
+	fft := fourier.NewFFT(n)
+	x, coefficients := make([]float64, n), make([]complex128, n/2+1)
+	scale := 2 / (src.Rate() * float64(n) * window.PowerGain)
+	count := min(parts, len(starts))
+	s.part = make([][]float64, count)
+	for p := range count {
+		s.part[p] = make([]float64, n/2+1)
+		first, end := p*len(starts)/count, (p+1)*len(starts)/count
+		for _, at := range starts[first:end] {
+			if err := ctx.Err(); err != nil {
+				return nil, err
+			}
+			if got, err := src.ReadAt(x, at); got < n {
+				return nil, fmt.Errorf("read samples from %d: %w", at, cause(err))
+			}
+			taper(x, window.Coefficients, mean)
+			addPower(s.part[p], fft.Coefficients(coefficients, x), scale)
+		}
+		for k, v := range s.part[p] {
+			s.power[k] += v / float64(len(starts))
+			s.part[p][k] = v / float64(end-first)
+		}
+	}
+	return s, nil
+}
+
+func taper(x, window []float64, mean float64) {
+	for i, w := range window {
+		x[i] = (x[i] - mean) * w
+	}
+}
+
+func addPower(sum []float64, c []complex128, scale float64) {
+	for k, v := range c {
+		sum[k] += scale * (real(v)*real(v) + imag(v)*imag(v))
+	}
+}
+
+// plan chooses the length of the segments and where they start: each clean
+// stretch is covered from its first sample to its last.
+func plan(clean []run, rateHz float64) (n int, starts []int64, err error) {
+	longest := int64(0)
+	for _, r := range clean {
+		longest = max(longest, r.end-r.first)
+	}
+	if float64(longest) < shortestS*rateHz*(1-1e-9) {
+		return 0, nil, ErrNotQuiet
+	}
+	n = fastLength(math.Min(segmentS*rateHz, float64(longest)/3))
+	for _, r := range clean {
+		room := r.end - r.first - int64(n)
+		if room < 0 {
+			continue
+		}
+		steps := (room*4 + int64(n) - 1) / int64(n)
+		for i := int64(0); i <= steps; i++ {
+			starts = append(starts, r.first+room*i/max(1, steps))
+		}
+	}
+	return n, starts, nil
+}
+
+// fastLength is the largest of 2^a and 3 2^a that is not above limit.
+func fastLength(limit float64) int {
+	n := 1 << int(math.Log2(limit))
+	if float64(n)*1.5 <= limit {
+		n += n / 2
+	}
+	return n
+}
+
+// level integrates the spectrum up to upperHz, weighted, with some bins
+// replaced, and makes an interval of its parts.
+func (s *spectrum) level(upperHz float64, weightDB func(hz float64) float64, replaced map[int]float64) stats.Estimate {
+	integrate := func(power []float64) float64 {
+		if len(replaced) > 0 {
+			power = append([]float64(nil), power...)
+			for k, v := range replaced {
+				power[k] = math.Min(power[k], v)
+			}
+		}
+		return signal.PSD{StepHz: s.stepHz, Power: power}.Weighted(LowerHz, upperHz, weightDB)
+	}
+	each := make([]float64, len(s.part))
+	for p, power := range s.part {
+		each[p] = integrate(power)
+	}
+	return estimate(integrate(s.power), each)
+}
+
+// estimate is the level of power with Student's interval from the spread of
+// its parts, carried to decibels to first order.
+func estimate(power float64, each []float64) stats.Estimate {
+	e := stats.Estimate{Median: signal.PowerToDBFS(power), N: len(each)}
+	m := stats.Describe(each)
+	if len(each) < 3 || !(m.Mean > 0) {
+		return e
+	}
+	half := 10 / math.Ln10 * student(len(each)-1) * m.SD / m.Mean / math.Sqrt(float64(len(each)))
+	e.Interval = &stats.Interval{Low: e.Median - half, High: e.Median + half, Coverage: stats.Nominal}
+	return e
+}
+
+// thirdOctaves lists the levels of the bands that the resolution can tell
+// apart.
+func thirdOctaves(p signal.PSD, upperHz float64) []Level {
+	var out []Level
+	for _, b := range signal.FractionalOctaves(3, LowerHz*0.99, upperHz) {
+		if b.HighHz-b.LowHz < hannBandwidthBins*p.StepHz || b.HighHz > p.Hz(len(p.Power)-1) {
+			continue
+		}
+		out = append(out, Level{b, signal.PowerToDBFS(p.Band(b.LowHz, b.HighHz))})
+	}
+	return out
+}
+
+const thinPoints = 1600
+
+// thin averages the density over even steps of log frequency from 10 Hz on;
+// a step that holds a line keeps the line's peak.
+func thin(p signal.PSD, n Noise) []Density {
+	peaks := map[int]bool{}
+	for _, l := range slices.Concat(n.Others, n.Hum.lines()) {
+		peaks[int(math.Round(l.Hz/p.StepHz))] = true
+	}
+	last := len(p.Power) - 1
+	ratio := math.Pow(p.Hz(last)/10, 1.0/thinPoints)
+	var out []Density
+	for k := max(1, int(10/p.StepHz)); k <= last; {
+		end := min(max(k+1, int(float64(k)*ratio+0.5)), last+1)
+		sum, peak := 0.0, -1
+		for j := k; j < end; j++ {
+			sum += p.Power[j]
+			if peaks[j] && (peak < 0 || p.Power[j] > p.Power[peak]) {
+				peak = j
+			}
+		}
+		pt := Density{p.Hz(k+end-1) / 2, signal.PowerToDBFS(sum / float64(end-k))}
+		if peak >= 0 {
+			pt = Density{p.Hz(peak), signal.PowerToDBFS(p.Power[peak])}
+		}
+		out = append(out, pt)
+		k = end
+	}
+	return out
+}
