@@ -4,7 +4,9 @@ import (
 	"math"
 	"math/cmplx"
 
-	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/blas"
+	"gonum.org/v1/gonum/blas/blas64"
+	"gonum.org/v1/gonum/lapack/lapack64"
 )
 
 // damped is one exponentially damped sinusoid of N samples:
@@ -24,23 +26,25 @@ type band struct {
 // theta is the frequency of bin i of the band, radians a sample.
 func (b band) theta(i int) float64 { return 2 * math.Pi * float64(b.low+i) / float64(b.n) }
 
-// geometric returns S = sum z^t over t = 0..N-1 and dS/d(ln z) at a bin, for
-// z = exp(pole - i theta): the transform of an exponential and its slope.
-func geometric(pole complex128, turned complex128, n int, powerN complex128) (s, slope complex128) {
-	rest := 1 - turned
-	if cmplx.Abs(rest) < 1e-9 {
-		return complex(float64(n), 0), complex(float64(n)*float64(n-1)/2, 0)
+// geometric returns S = sum z^t over t = 0..N-1 and dS/d(ln z), for the
+// exponential z turned by a bin's frequency and its N-th power.
+func geometric(turned, powerN complex128, n float64) (s, slope complex128) {
+	re, im := 1-real(turned), -imag(turned)
+	square := re*re + im*im
+	if square < 1e-18 {
+		return complex(n, 0), complex(n*(n-1)/2, 0)
 	}
-	inv := 1 / rest
+	inv := complex(re/square, -im/square)
 	s = (1 - powerN) * inv
-	slope = -complex(float64(n), 0)*powerN*inv + s*turned*inv
-	return s, slope
+	return s, (s*turned - complex(n, 0)*powerN) * inv
 }
 
 // add adds gain times the model of d to out, over the band's bins.
 func (d damped) add(out []complex128, b band, gain float64) {
+	a := complex(gain, 0) * d.a
+	ca := cmplx.Conj(a)
 	d.each(b, func(i int, s, _, image, _ complex128) {
-		out[i] += complex(gain, 0) * (d.a*s + cmplx.Conj(d.a)*image)
+		out[i] += a*s + ca*image
 	})
 }
 
@@ -48,17 +52,28 @@ func (d damped) add(out []complex128, b band, gain float64) {
 // at the negative frequency, and their slopes.
 func (d damped) each(b band, do func(i int, s, slope, image, imageSlope complex128)) {
 	pole := complex(-d.decay, d.omega)
-	n := complex(float64(b.n), 0)
-	z, power := cmplx.Exp(pole), cmplx.Exp(n*pole)
-	mirror, mirrorPower := cmplx.Conj(z), cmplx.Conj(power)
+	n := float64(b.n)
+	z, power := cmplx.Exp(pole), cmplx.Exp(complex(n, 0)*pole)
 	turn := cmplx.Exp(complex(0, -b.theta(0)))
-	step := cmplx.Exp(complex(0, -2*math.Pi/float64(b.n)))
+	step := cmplx.Exp(complex(0, -2*math.Pi/n))
+	a, mirror, mirrorPower := z*turn, cmplx.Conj(z)*turn, cmplx.Conj(power)
 	for i := range b.x {
-		s, slope := geometric(pole, z*turn, b.n, power)
-		image, imageSlope := geometric(cmplx.Conj(pole), mirror*turn, b.n, mirrorPower)
+		s, slope := geometric(a, power, n)
+		image, imageSlope := geometric(mirror, mirrorPower, n)
 		do(i, s, slope, image, imageSlope)
-		turn *= step
+		a *= step
+		mirror *= step
 	}
+}
+
+// tail is about the largest that d gets in a band it does not lie in.
+func (d damped) tail(b band) float64 {
+	low, high := b.theta(0), b.theta(len(b.x)-1)
+	apart := math.Max(low-d.omega, d.omega-high)
+	if apart <= 0 {
+		return math.Inf(1)
+	}
+	return cmplx.Abs(d.a) / apart
 }
 
 // fitResult is the least-squares fit of damped sinusoids to a band.
@@ -75,38 +90,32 @@ type fitResult struct {
 func fitDamped(b band, start []damped, maxShift float64) fitResult {
 	f := newFitter(b, start)
 	lambda := 1e-3
-	rss := f.build(f.lines)
+	rss := f.build()
 	for range 30 {
+		before := f.lines
 		trial, moved, ok := f.propose(lambda, maxShift, start)
-		if !ok {
-			lambda *= 10
-			if lambda > 1e6 {
+		if ok {
+			f.lines = trial
+			now := f.build()
+			if now < rss {
+				converged := moved < 1e-3 || rss-now < 1e-9*rss
+				rss, lambda = now, lambda/8
+				if converged {
+					break
+				}
+				continue
+			}
+			f.lines = before
+			f.build()
+			if moved < 1e-3 {
 				break
 			}
-			continue
 		}
-		now := residual(b, trial, f.scratch)
-		if now < rss {
-			f.lines, lambda = trial, lambda/8
-			converged := moved < 1e-4 || rss-now < 1e-9*rss
-			rss = f.build(f.lines)
-			if converged {
-				break
-			}
-		} else if lambda *= 6; lambda > 1e6 {
+		if lambda *= 8; lambda > 1e6 {
 			break
 		}
 	}
 	return f.finish(rss)
-}
-
-// residual is the sum of squares that the lines leave.
-func residual(b band, lines []damped, scratch []complex128) float64 {
-	copy(scratch, b.x)
-	for _, d := range lines {
-		d.add(scratch, b, -1)
-	}
-	return energyOf(scratch)
 }
 
 func energyOf(x []complex128) float64 {
@@ -123,8 +132,8 @@ type fitter struct {
 	lines   []damped
 	scratch []complex128
 	jac     [][]complex128
-	gram    *mat.SymDense
-	grad    *mat.VecDense
+	gram    blas64.Symmetric
+	grad    []float64
 }
 
 func newFitter(b band, start []damped) *fitter {
@@ -137,8 +146,15 @@ func newFitter(b band, start []damped) *fitter {
 	for i := range f.jac {
 		f.jac[i] = make([]complex128, len(b.x))
 	}
-	f.gram, f.grad = mat.NewSymDense(p, nil), mat.NewVecDense(p, nil)
+	f.gram = blas64.Symmetric{N: p, Stride: p, Uplo: blas.Upper, Data: make([]float64, p*p)}
+	f.grad = make([]float64, p)
 	return f
+}
+
+func (f *fitter) copyGram() blas64.Symmetric {
+	g := f.gram
+	g.Data = append([]float64(nil), g.Data...)
+	return g
 }
 
 // free is the number of parameters of a line: a (two), decay, omega.
@@ -149,13 +165,13 @@ func (d damped) free() int {
 	return 4
 }
 
-// build fills the normal equations at the lines; decay and omega are counted
+// build fills the normal equations at the lines and returns what they leave; decay and omega are counted
 // in 1/N, so that all parameters have like sizes.
-func (f *fitter) build(lines []damped) float64 {
+func (f *fitter) build() float64 {
 	copy(f.scratch, f.b.x)
 	at := 0
 	unit := complex(1/float64(f.b.n), 0)
-	for _, d := range lines {
+	for _, d := range f.lines {
 		j := f.jac[at : at+d.free()]
 		ca := cmplx.Conj(d.a)
 		d.each(f.b, func(i int, s, slope, image, imageSlope complex128) {
@@ -172,9 +188,9 @@ func (f *fitter) build(lines []damped) float64 {
 	}
 	for p := range f.jac {
 		for q := p; q < len(f.jac); q++ {
-			f.gram.SetSym(p, q, dot(f.jac[p], f.jac[q]))
+			f.gram.Data[p*f.gram.Stride+q] = dot(f.jac[p], f.jac[q])
 		}
-		f.grad.SetVec(p, dot(f.jac[p], f.scratch))
+		f.grad[p] = dot(f.jac[p], f.scratch)
 	}
 	return energyOf(f.scratch)
 }
@@ -190,26 +206,26 @@ func dot(a, b []complex128) float64 {
 // propose solves the damped normal equations; moved is the largest step of
 // decay or omega in 1/N.
 func (f *fitter) propose(lambda, maxShift float64, start []damped) (out []damped, moved float64, ok bool) {
-	p := len(f.jac)
-	g := mat.NewSymDense(p, nil)
-	g.CopySym(f.gram)
-	for i := range p {
-		g.SetSym(i, i, f.gram.At(i, i)*(1+lambda)+1e-300)
+	g := f.copyGram()
+	for i := range g.N {
+		g.Data[i*g.Stride+i] *= 1 + lambda
 	}
-	var ch mat.Cholesky
-	var d mat.VecDense
-	if !ch.Factorize(g) || ch.SolveVecTo(&d, f.grad) != nil {
+	d := f.grad
+	if t, ok := lapack64.Potrf(g); ok {
+		d = append([]float64(nil), f.grad...)
+		lapack64.Potrs(t, blas64.General{Rows: g.N, Cols: 1, Stride: 1, Data: d})
+	} else {
 		return nil, 0, false
 	}
 	out = append([]damped(nil), f.lines...)
 	n, at := float64(f.b.n), 0
 	for i := range out {
 		l := &out[i]
-		l.a += complex(d.AtVec(at), d.AtVec(at+1))
+		l.a += complex(d[at], d[at+1])
 		if !l.still {
-			l.decay = math.Max(l.decay+d.AtVec(at+2)/n, -0.3/n)
-			l.omega += d.AtVec(at+3) / n
-			moved = math.Max(moved, math.Max(math.Abs(d.AtVec(at+2)), math.Abs(d.AtVec(at+3))))
+			l.decay = math.Max(l.decay+d[at+2]/n, -0.3/n)
+			l.omega += d[at+3] / n
+			moved = math.Max(moved, math.Max(math.Abs(d[at+2]), math.Abs(d[at+3])))
 			if math.Abs(l.omega-start[i].omega) > maxShift || l.decay > 0.5 {
 				return nil, 0, false
 			}
@@ -228,13 +244,15 @@ func (f *fitter) finish(rss float64) fitResult {
 		d.add(total, f.b, 1)
 	}
 	r.energy = energyOf(total)
-	var ch mat.Cholesky
-	if !ch.Factorize(f.gram) {
+	t, ok := lapack64.Potrf(f.copyGram())
+	if !ok {
 		return r
 	}
-	var inv mat.SymDense
-	if ch.InverseTo(&inv) != nil {
-		return r
+	inverse := func(i int) float64 { // element i of the diagonal
+		e := make([]float64, len(f.jac))
+		e[i] = 1
+		lapack64.Potrs(t, blas64.General{Rows: len(e), Cols: 1, Stride: 1, Data: e})
+		return e[i]
 	}
 	free := 2*len(f.b.x) - len(f.jac)
 	if free < 1 {
@@ -243,7 +261,7 @@ func (f *fitter) finish(rss float64) fitResult {
 	at := 0
 	for i, d := range f.lines {
 		if !d.still {
-			v := inv.At(at+3, at+3) * rss / float64(free)
+			v := inverse(at+3) * rss / float64(free)
 			r.omegaSD[i] = math.Sqrt(math.Max(0, v)) / float64(f.b.n)
 		}
 		at += d.free()

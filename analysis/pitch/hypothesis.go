@@ -238,7 +238,8 @@ func (sc *scorer) score(s stiffString, matches *[]match) float64 {
 func (sc *scorer) look(s stiffString, n int) {
 	hz := s.hz(n)
 	sc.level[n], sc.gain[n] = math.NaN(), 0
-	sd := math.Hypot(0.25*sc.binHz, hz*scatterCents*math.Ln2/1200)
+	bin, scatter := 0.25*sc.binHz, hz*(scatterCents*math.Ln2/1200)
+	sd := math.Sqrt(bin*bin + scatter*scatter)
 	reach := min(max(1.2*sc.binHz, 4*sd), 0.3*s.f0)
 	l, z, ok := sc.about(hz, sd, reach)
 	if !ok {
@@ -248,8 +249,11 @@ func (sc *scorer) look(s stiffString, n int) {
 	if l.hum {
 		return
 	}
-	density := (1-stray)*math.Exp(-z*z/2)/(sd*math.Sqrt(2*math.Pi)) + stray/(2*reach)
-	if sc.gain[n] = math.Log(density / l.chance); sc.gain[n] <= 0 {
+	fits := math.Log((1-stray)/math.Sqrt(2*math.Pi)/sd) - z*z/2
+	if off := math.Log(stray / (2 * reach)); off > fits {
+		fits = off
+	}
+	if sc.gain[n] = fits - l.logChance; sc.gain[n] <= 0 {
 		sc.level[n], sc.gain[n] = math.NaN(), 0 // no better than chance
 	}
 }
@@ -275,7 +279,7 @@ func (sc *scorer) setChances() {
 			}
 		}
 		above := math.Max(0, math.Min(l.snrDB-minLineSNRDB, l.levelDB-sc.loudest+60))
-		l.chance = math.Max(extraneous, count/(2*aroundHz)) * math.Exp(-above*math.Ln10/40)
+		l.logChance = math.Log(math.Max(extraneous, count/(2*aroundHz))) - above*math.Ln10/40
 	}
 }
 

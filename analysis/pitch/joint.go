@@ -13,6 +13,7 @@ type partial struct {
 	amplitude float64 // at the start of the settled part
 	snrDB     float64
 	beatHz    float64 // distance of the second line of a beating pair; 0: none
+	beatShare float64 // of the second line in the pair's energy
 }
 
 // stringFit is a string fitted to partials.

@@ -19,7 +19,7 @@ type line struct {
 	hz, levelDB, snrDB float64
 	binHz              float64
 	hum                bool
-	chance             float64 // lines as strong that no string makes, per Hz
+	logChance          float64 // of lines as strong that no string makes, per Hz
 }
 
 // lines finds the spectrum's lines below usefulHz, by frequency.
@@ -74,11 +74,14 @@ func nearHum(hz, within float64, hum []float64) bool {
 // windowedSpectrum is the level in dB of the note under a window that rises
 // fast and falls slowly, as plucked strings do: Hann's with its time warped.
 func windowedSpectrum(y []float64) []float64 {
-	const warp = 0.65
+	const step = 16 // the window is straight between every so many samples
 	w := make([]float64, len(y))
-	for i, v := range y {
-		u := math.Pow((float64(i)+0.5)/float64(len(y)), warp)
-		w[i] = v * (1 - math.Cos(2*math.Pi*u))
+	for from := 0; from < len(y); from += step {
+		a := warpedHann(float64(from) / float64(len(y)))
+		b := warpedHann(math.Min(1, float64(from+step)/float64(len(y))))
+		for i := from; i < min(from+step, len(y)); i++ {
+			w[i] = y[i] * (a + (b-a)*float64(i-from)/step)
+		}
 	}
 	c := fourier.NewFFT(len(w)).Coefficients(nil, w)
 	db := make([]float64, len(c))
@@ -86,6 +89,11 @@ func windowedSpectrum(y []float64) []float64 {
 		db[k] = 20 * math.Log10(cmplx.Abs(v)+1e-30)
 	}
 	return db
+}
+
+func warpedHann(t float64) float64 {
+	const warp = 0.65
+	return 1 - math.Cos(2*math.Pi*math.Pow(t, warp))
 }
 
 // vertex is the place and height of a parabola through three points.

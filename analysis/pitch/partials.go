@@ -16,6 +16,7 @@ const (
 	reachCents     = 45
 	pairF          = 15    // F statistic from which two lines are there
 	pairReach      = 0.005 // relative distance of two polarisations at most
+	leastTail      = 0.02  // of the residual a bin: smaller leakage is not taken away
 	transientRatio = 6     // of decays
 	leastDecayPerS = 0.5
 	decayWidths    = 6 // half bandwidths of a partial that its band takes in
@@ -134,12 +135,15 @@ func (t *tracked) keep(f fitResult) {
 // without is the partial's band less the other partials.
 func (t *tracked) without(work []*tracked) band {
 	left := band{n: t.band.n, low: t.band.low, x: slices.Clone(t.band.x)}
+	heard := leastTail * math.Sqrt(t.fit.rss/float64(len(left.x)))
 	for _, other := range work {
 		if other == t {
 			continue
 		}
 		for _, d := range other.own {
-			d.add(left.x, left, -1)
+			if d.tail(left) > heard {
+				d.add(left.x, left, -1)
+			}
 		}
 	}
 	return left
@@ -258,35 +262,45 @@ func (n note) measured(work []*tracked, s stiffString) []partial {
 		}
 		if t.paired() {
 			p.beatHz = (t.own[1].omega - d.omega) * toHz
+			least := leastDecayPerS / n.rateHz
+			a, b := norm(d.a)/math.Max(d.decay, least), norm(t.own[1].a)/math.Max(t.own[1].decay, least)
+			p.beatShare = b / (a + b)
 		}
 		if p.snrDB >= leastSNRDB && p.sdHz < 0.02*p.hz && p.hz > 0 {
 			out = append(out, p)
 		}
 	}
-	doubtSingles(out)
+	settlePairs(out)
 	return out
 }
 
-// doubtSingles widens the error of partials seen as one line where others are
-// seen as two: the one may be either polarisation, or both.
-func doubtSingles(p []partial) {
+// settlePairs decides what pairs mean. Where their distances agree they are
+// two polarisations: the main one is the pitch, and partials seen as one line
+// may be either or both. Where they do not, each pair is one partial that beats
+// for reasons of its own, and its middle counts.
+func settlePairs(p []partial) {
 	var apart []float64
 	for _, q := range p {
 		if q.beatHz != 0 {
-			apart = append(apart, math.Abs(q.beatHz)/q.hz)
+			apart = append(apart, q.beatHz/q.hz)
 		}
 	}
 	if len(apart) == 0 {
 		return
 	}
 	slices.Sort(apart)
-	share := 0.5
-	if len(apart) >= 3 { // enough pairs to do without
-		share = 3
-	}
-	for i, q := range p {
-		if q.beatHz == 0 {
-			p[i].sdHz = math.Hypot(q.sdHz, share*median(apart)*q.hz)
+	middle := median(apart)
+	spread := apart[3*len(apart)/4] - apart[len(apart)/4]
+	agree := len(apart) >= 3 && spread < 0.4*math.Abs(middle)
+	for i := range p {
+		q := &p[i]
+		switch {
+		case q.beatHz == 0 && agree:
+			q.sdHz = math.Hypot(q.sdHz, 3*middle*q.hz)
+		case q.beatHz != 0 && !agree:
+			q.sdHz = math.Hypot(q.sdHz, q.beatHz*math.Sqrt(q.beatShare*(1-q.beatShare)))
+			q.hz += q.beatShare * q.beatHz
+			q.beatHz *= 1 - q.beatShare
 		}
 	}
 }
