@@ -14,12 +14,12 @@ import (
 // What it cannot foretell, the innovation, is new force: a second contact
 // stands out of it even where the ringing of the first hides it.
 const (
-	contactRateHz   = 8000.0
-	predictorOrder  = 20
-	contactsS       = 0.12   // searched after the onset
+	contactRateHz   = 12000.0
+	predictorOrder  = 18
+	contactsS       = 0.085  // searched after the onset
 	firstOverS      = 0.0024 // from here burstS on, the first contact is as good as over
 	contactsFromS   = 0.0045 // and a second may have come
-	burstS          = 0.002
+	burstS          = 0.001
 	burstOverFirst  = 0.006 // energy; -22 dB of the first contact's innovation
 	burstOverMedian = 7.0   // energy; and the product of the two is at least 1
 )

@@ -25,6 +25,13 @@ func place(ctx context.Context, src signal.Source, kind Kind, s *scan, picks []p
 		if n := len(events); n > 0 && e.Onset <= events[n-1].Onset {
 			continue
 		}
+		genuine, err := looksLike(src, kind, e)
+		if err != nil {
+			return nil, err
+		}
+		if !genuine {
+			continue
+		}
 		prior = e.Onset + int64(clearS*s.rateHz)
 		events = append(events, e)
 	}
@@ -78,4 +85,38 @@ func (e *Event) bound(s *scan, limit int64) {
 		}
 	}
 	e.TruncatedEnd = limit == s.length
+}
+
+// looksLike refuses what rises like an event and is none: a click of a sample
+// or two, whose energy lies within 0.2 ms (no contact is that short), and for
+// plucks a gate that opens on noise, which has no partials.
+func looksLike(src signal.Source, kind Kind, e Event) (bool, error) {
+	rate := src.Rate()
+	v, err := look(src, e.Prior, e.guard(rate), e.Onset+int64(0.25*rate))
+	if err != nil {
+		return false, err
+	}
+	at := v.index(e.Onset)
+	if isClick(v.raw[at:min(len(v.raw), at+v.samples(0.02))], v.samples(1e-4)) {
+		return false, nil
+	}
+	after := v.raw[min(len(v.raw), at+v.samples(0.05)):]
+	if kind == Tap || len(after) < v.samples(0.1) {
+		return true, nil
+	}
+	bg := fitBackground(after, 0, rate)
+	return bg.power > 0.25*bg.sd*bg.sd, nil
+}
+
+// isClick tells whether nearly all energy lies within half samples of the peak.
+func isClick(x []float64, half int) bool {
+	top := 0
+	for i, v := range x {
+		if math.Abs(v) > math.Abs(x[top]) {
+			top = i
+		}
+	}
+	half = max(1, half)
+	core := x[max(0, top-half):min(len(x), top+half+1)]
+	return len(x) > 0 && dot(core, core) > 0.9*dot(x, x)
 }

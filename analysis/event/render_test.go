@@ -387,11 +387,14 @@ func pluckTake(r *rand.Rand, rate, snrDB float64) (signal.Memory, []truth, pluck
 		gain := math.Pow(10, 2*r.NormFloat64()/20) * 0.2
 		one := s.note(r, lead+len(x)-int(start*rate)+10, lead)
 		addAt(x, one, int(start*rate)-lead, gain)
-		from := lead + int(0.02*rate)
-		clean := one[from : from+int(0.5*rate)]
-		p := dot(clean, clean) / float64(len(clean)) * gain * gain
+		truths = append(truths, truth{onset: math.Floor(start * rate), sign: int(s.sign)})
+	}
+	for i := range truths {
+		from := int(truths[i].onset) + int(math.Round(0.02*rate))
+		clean := x[from : from+int(0.5*rate)]
+		p := dot(clean, clean) / float64(len(clean))
 		power += p / float64(notes)
-		truths = append(truths, truth{onset: math.Floor(start * rate), level: dbfs(p), sign: int(s.sign)})
+		truths[i].level = dbfs(p)
 	}
 	sd := math.Sqrt(power * math.Pow(10, -snrDB/10))
 	for i, v := range noiseOf(r, len(x), rate) {
