@@ -33,11 +33,14 @@ type Estimate struct {
 // Summarize is the median of values and its interval: from six values on the
 // interpolated order-statistic interval at 95 % (Hettmansperger & Sheather,
 // Statistics & Probability Letters 4, 75-79, 1986); from three to five their
-// range, with its exact coverage 1-2^(1-n); below three none. Values must be
-// finite; the median of none is NaN.
+// range, with its exact coverage 1-2^(1-n); below three none. The median of no
+// values, or of values that are not all finite, is NaN without interval.
 func Summarize(values []float64) Estimate {
 	sorted := slices.Sorted(slices.Values(values))
 	n := len(sorted)
+	if n > 0 && !finite(sorted[0], sorted[n-1]) { // NaN sorts first
+		return Estimate{Median: math.NaN(), N: n}
+	}
 	est := Estimate{Median: Median(sorted), N: n}
 	switch {
 	case n < 3:
@@ -47,6 +50,15 @@ func Summarize(values []float64) Estimate {
 		est.Interval = interpolated(sorted, Nominal)
 	}
 	return est
+}
+
+func finite(values ...float64) bool {
+	for _, v := range values {
+		if math.IsNaN(v) || math.IsInf(v, 0) {
+			return false
+		}
+	}
+	return true
 }
 
 // MoreForInterval is how many further values n values need for a 95 %

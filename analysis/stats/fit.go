@@ -119,7 +119,7 @@ func newDescent(curve Curve, n int, start []float64) *descent {
 	d := &descent{
 		curve: curve, at: append([]float64(nil), start...), try: make([]float64, p),
 		res: make([]float64, n), next: make([]float64, n), jac: mat.NewDense(n, p, nil),
-		scale: make([]float64, p), lambda: 1e-3, growth: 2,
+		scale: make([]float64, p), lambda: 0.1, growth: 2,
 	}
 	d.curve(d.at, d.res, d.jac)
 	d.rss = sumSquares(d.res)
@@ -196,7 +196,22 @@ func (d *descent) damped() ([]float64, error) {
 			return nil, ErrNoMinimum
 		}
 	}
+	d.shorten(delta)
 	return delta, nil
+}
+
+// shorten keeps the whole step so small that no parameter moves by more than
+// twice its size: far from the minimum the linear model promises too much.
+func (d *descent) shorten(delta []float64) {
+	share := 1.0
+	for j, v := range delta {
+		if p := math.Abs(d.at[j]); p > 0 && math.Abs(v) > 2*p {
+			share = math.Min(share, 2*p/math.Abs(v))
+		}
+	}
+	for j := range delta {
+		delta[j] *= share
+	}
 }
 
 // predicted is by how much the linear model says that delta lowers the sum
