@@ -4,9 +4,8 @@ import (
 	"context"
 	"fmt"
 	"math"
-	"slices"
 
-	"saddlewise/analysis/signal"
+	"saddlewise/analysis/stats"
 )
 
 // Facts are what one pass over a recording tells.
@@ -15,7 +14,9 @@ type Facts struct {
 	Channels  []ChannelFacts
 	Chosen    int    // the channel that carries the signal, from 0
 	Reason    string // why it was chosen, in words
-	Pairs     []Pair // of the chosen channel with every other one; none beyond 8 channels
+	Pairs     []Pair // of the chosen channel with every other one
+
+	cross *crossMeter
 }
 
 // ChannelFacts are those of one channel.
@@ -23,25 +24,31 @@ type ChannelFacts struct {
 	PeakDB     float64 // largest sample, dB re full scale
 	RMSDBFS    float64 // without DC
 	DCOffsetFS float64 // fraction of full scale
-	BitsUsed   int     // of the integer samples; 0 for float
-	NonFinite  int64   // NaN and infinite samples, read as 0
-	Dead       bool    // every sample has the same value
+	DCOffsetDB float64 // its magnitude, dB re full scale
+	BitsUsed   int     // from full scale down to the finest step seen; 0: float that lies on no grid
+	NonFinite  int64   // NaN, infinite and absurd (2^64 times full scale) samples, read as 0
+	Dead       bool    // the samples move by two quantisation steps at most
 
 	ClipRuns    int     // runs of 3 or more samples at one extreme, entered at a slope
 	ClipLevelDB float64 // that extreme, dB re full scale
 	FirstClipS  float64
+	FlatTops    int     // tops of 8 or more samples that are flat within 0.5 %, three at least at one level: clipping with or without noise on it
+	FlatTopDB   float64 // that level, dB re full scale
 
 	ZeroRuns     int // stretches of exact zeros, 10 ms and longer
+	AbruptZeros  int // those of them that cut off a live signal; the others may be a signal below the last bit
 	ZeroSeconds  float64
 	LongestZeroS float64
 	FirstZeroS   float64
 
-	Steps      int // single jumps that neither what comes before nor after explains
+	Steps      int       // clicks and drop-outs: breaks that nothing near them explains, and short runs of zeros amid a live signal
+	StepsAtS   []float64 // where, the first 16
 	FirstStepS float64
 
-	Gaps         int     // pauses after loud events in which the background could be followed
-	GainRidingDB float64 // median rise of the background through such a pause
-	GainRiding   bool    // it rises by 3 dB or more in three quarters of at least three pauses
+	Gaps               int             // pauses after loud events in which the background could be followed
+	GainRidingDB       float64         // median rise of the background through such a pause
+	GainRidingInterval *stats.Interval // of that median; nil below three pauses
+	GainRiding         bool            // it rises by 3 dB or more in three quarters of at least three pauses
 
 	BlocksDBFS []float64 // quantiles 0, 0.1 .. 1 of the level of 50 ms blocks
 }
@@ -49,12 +56,17 @@ type ChannelFacts struct {
 // Pair compares the chosen channel with another.
 type Pair struct {
 	Other       int
-	Correlation float64
+	Correlation float64 // -1: inverted
 	LevelDB     float64 // of the other re the chosen one
+	Relation    string  // dead, identical, inverted or different
 }
 
-// Inspect reads the whole recording once, all channels. Memory does not grow
-// with length beyond one number for each 50 ms.
+// sameFrom is the correlation from which two channels carry one signal:
+// common practice, no source.
+const sameFrom = 0.98
+
+// Inspect reads the whole recording once, all channels. It allocates 2 MiB
+// and 16 KiB a channel at most, and 12 bytes a channel for each 50 ms.
 func (t *Take) Inspect(ctx context.Context) (Facts, error) {
 	f := t.Format
 	meters := make([]*meter, f.Channels)
@@ -64,7 +76,7 @@ func (t *Take) Inspect(ctx context.Context) (Facts, error) {
 	cross := newCrossMeter(f.Channels)
 	raw, give := t.block()
 	defer give()
-	frames := len(raw) / f.frameBytes
+	frames := max(len(raw)/f.frameBytes/tileFrames*tileFrames, 1)
 	columns := make([][]float64, f.Channels)
 	for i := range columns {
 		columns[i] = make([]float64, frames)
@@ -78,9 +90,9 @@ func (t *Take) Inspect(ctx context.Context) (Facts, error) {
 			return Facts{}, err
 		}
 		for i, m := range meters {
-			decode(columns[i][:n], raw[i*f.sampleBytes:n*f.frameBytes], f)
-			m.add(columns[i][:n])
-			m.countNonFinite(raw[i*f.sampleBytes:n*f.frameBytes], n)
+			x := columns[i][:n]
+			m.damaged += decode(x, raw[i*f.sampleBytes:n*f.frameBytes], f)
+			m.add(x)
 		}
 		cross.add(columns, n)
 	}
@@ -88,120 +100,91 @@ func (t *Take) Inspect(ctx context.Context) (Facts, error) {
 }
 
 func (t *Take) conclude(meters []*meter, cross *crossMeter) Facts {
-	facts := Facts{DurationS: t.Seconds()}
+	facts := Facts{DurationS: t.Seconds(), cross: cross}
 	for _, m := range meters {
 		facts.Channels = append(facts.Channels, m.facts())
 	}
 	facts.Chosen, facts.Reason = choose(facts.Channels)
-	for i := range meters {
-		if i != facts.Chosen && cross != nil {
-			facts.Pairs = append(facts.Pairs, cross.pair(facts.Chosen, i))
-		}
-	}
+	facts.Pairs = facts.pairs()
 	return facts
 }
 
-// choose takes the channel whose loudest block stands out most: from its own
-// background where any does, else by level.
+// Force chooses channel number 1..N whatever the samples say.
+func (f Facts) Force(number int) (Facts, error) {
+	if number < 1 || number > len(f.Channels) {
+		return f, fmt.Errorf("channel %d was asked for and the recording has %d", number, len(f.Channels))
+	}
+	f.Chosen, f.Reason = number-1, "asked for"
+	f.Pairs = f.pairs()
+	return f, nil
+}
+
+func (f Facts) pairs() []Pair {
+	var out []Pair
+	for i, c := range f.Channels {
+		if i == f.Chosen {
+			continue
+		}
+		p := f.cross.pair(f.Chosen, i)
+		switch {
+		case c.Dead:
+			p.Relation = "dead"
+		case p.Correlation >= sameFrom:
+			p.Relation = "identical"
+		case p.Correlation <= -sameFrom:
+			p.Relation = "inverted"
+		default:
+			p.Relation = "different"
+		}
+		out = append(out, p)
+	}
+	return out
+}
+
+// choose takes the loudest of the channels whose events stand out from their
+// own background by 12 dB or more; the loudest of all where none does.
 func choose(all []ChannelFacts) (int, string) {
 	if len(all) == 1 {
 		return 0, "the only channel"
 	}
-	alive, best := 0, 0
+	alive, events, best := 0, 0, 0
 	for i, c := range all {
 		if !c.Dead {
 			alive++
+			if standsOut(c) {
+				events++
+			}
 		}
-		if score(c) > score(all[best])+0.1 {
+		if score(c) > score(all[best])+0.5 {
 			best = i
 		}
 	}
 	switch {
 	case alive == 0:
 		return 0, "no channel carries a signal"
+	case alive == 1 && len(all) == 2:
+		return best, "the other carries no signal"
 	case alive == 1:
-		return best, fmt.Sprintf("the other %s no signal", plural(len(all)-1, "carries", "carry"))
-	default:
-		return best, "its events stand out most"
+		return best, "the others carry no signal"
+	case events == 1:
+		return best, "only here events stand out from the background"
+	case events > 1:
+		return best, "its events are the loudest"
 	}
+	return best, "it is the loudest"
 }
 
-func plural(n int, one, many string) string {
-	if n == 1 {
-		return one
-	}
-	return many
+func standsOut(c ChannelFacts) bool {
+	return c.BlocksDBFS[len(c.BlocksDBFS)-1]-c.BlocksDBFS[1] > 12
 }
 
 func score(c ChannelFacts) float64 {
-	if c.Dead {
-		return math.Inf(-1)
-	}
 	loud := c.BlocksDBFS[len(c.BlocksDBFS)-1]
-	if rise := loud - c.BlocksDBFS[1]; rise > 12 {
-		return 1000 + loud
+	switch {
+	case c.Dead:
+		return math.Inf(-1)
+	case standsOut(c):
+		return 2000 + loud
 	}
 	return loud
-}
-
-// crossMeter keeps the products of all pairs of up to eight channels.
-type crossMeter struct {
-	n        float64
-	sum      []float64
-	products [][]float64
-}
-
-func newCrossMeter(channels int) *crossMeter {
-	if channels < 2 || channels > 8 {
-		return nil
-	}
-	c := &crossMeter{sum: make([]float64, channels), products: make([][]float64, channels)}
-	for i := range c.products {
-		c.products[i] = make([]float64, channels)
-	}
-	return c
-}
-
-func (c *crossMeter) add(columns [][]float64, n int) {
-	if c == nil {
-		return
-	}
-	c.n += float64(n)
-	for i, a := range columns {
-		for _, v := range a[:n] {
-			c.sum[i] += v
-		}
-		for j := i; j < len(columns); j++ {
-			b, dot := columns[j][:n], 0.0
-			for k, v := range a[:n] {
-				dot += v * b[k]
-			}
-			c.products[i][j] += dot
-		}
-	}
-}
-
-func (c *crossMeter) covariance(i, j int) float64 {
-	return c.products[min(i, j)][max(i, j)]/c.n - c.sum[i]/c.n*c.sum[j]/c.n
-}
-
-func (c *crossMeter) pair(chosen, other int) Pair {
-	a, b := c.covariance(chosen, chosen), c.covariance(other, other)
-	p := Pair{Other: other, LevelDB: signal.PowerToDB(b / a)}
-	if a > 0 && b > 0 {
-		p.Correlation = c.covariance(chosen, other) / math.Sqrt(a*b)
-	} else {
-		p.LevelDB = signal.SilenceDB
-	}
-	return p
-}
-
-// quantiles are the 0, 0.1 .. 1 quantiles of values.
-func quantiles(values []float64) []float64 {
-	s := slices.Sorted(slices.Values(values))
-	out := make([]float64, 11)
-	for i := range out {
-		out[i] = s[int(math.Round(float64(i)/10*float64(len(s)-1)))]
-	}
-	return out
 }

@@ -2,28 +2,82 @@ package recording
 
 import (
 	"math"
+	"slices"
 
+	"saddlewise/analysis/signal"
 	"saddlewise/analysis/stats"
 )
 
-// gainRiding follows the background through the pauses between loud events.
-// A ringing string sinks, and plain noise stays; only a gain that creeps back
-// lets the background rise. levels are those of consecutive blocks, floorDBFS
-// the background's.
-func gainRiding(levels []float64, floorDBFS, stepS float64) (pauses int, riseDB float64, sure bool) {
-	least := int(math.Ceil(leastPauseS / stepS))
-	var rises []float64
-	start := -1
-	for i, v := range levels {
-		if v > floorDBFS+loudAboveDB {
-			if start >= 0 && i-start >= least {
-				rises = append(rises, pauseRise(levels[start:i]))
-			}
-			start = i + 1
-		}
+// Limits for gain riding: common practice, no source.
+const (
+	blockS       = 0.050 // level blocks
+	loudAboveDB  = 20    // a block this far above the background is loud
+	leastPauseS  = 0.5
+	ridingRiseDB = 3
+)
+
+// blocks keeps the level of every 50 ms, and of every 25 ms that of the first
+// difference: there hiss stands out from hum, rumble and ringing.
+type blocks struct {
+	tiles      int // of half a block
+	held       int
+	half       bool
+	part, all  tileStat
+	levelsDBFS []float32
+	hissDBFS   []float32
+}
+
+func newBlocks(rateHz float64) blocks {
+	return blocks{tiles: max(1, int(math.Round(blockS/2*rateHz/tileFrames)))}
+}
+
+func (b *blocks) tile(s tileSums) {
+	b.part.x += s.x
+	b.part.xx += s.xx
+	b.part.dd += s.dd
+	b.part.n += float64(s.n)
+	if b.held++; b.held == b.tiles {
+		b.flush()
 	}
-	if len(rises) == 0 {
-		return 0, 0, false
+}
+
+func (b *blocks) flush() {
+	b.hissDBFS = append(b.hissDBFS, float32(signal.PowerToDBFS(b.part.dd/b.part.n)))
+	b.merge()
+	if b.half {
+		b.keepLevel()
+	}
+	b.half = !b.half
+}
+
+func (b *blocks) merge() {
+	b.all.x, b.all.xx, b.all.n = b.all.x+b.part.x, b.all.xx+b.part.xx, b.all.n+b.part.n
+	b.part, b.held = tileStat{}, 0
+}
+
+func (b *blocks) keepLevel() {
+	mean := b.all.x / b.all.n
+	b.levelsDBFS = append(b.levelsDBFS, float32(signal.PowerToDBFS(b.all.xx/b.all.n-mean*mean)))
+	b.all = tileStat{}
+}
+
+// end makes a block of a recording that is shorter than one.
+func (b *blocks) end() {
+	if len(b.levelsDBFS) == 0 {
+		b.merge()
+		b.keepLevel()
+	}
+}
+
+func (b *blocks) describe(c *ChannelFacts) {
+	sorted := slices.Sorted(slices.Values(b.levelsDBFS))
+	c.BlocksDBFS = make([]float64, 11)
+	for i := range c.BlocksDBFS {
+		c.BlocksDBFS[i] = float64(sorted[int(math.Round(float64(i)/10*float64(len(sorted)-1)))])
+	}
+	rises := pauseRises(b.levelsDBFS, b.hissDBFS, c.BlocksDBFS[2])
+	if c.Gaps = len(rises); c.Gaps == 0 {
+		return
 	}
 	up := 0
 	for _, r := range rises {
@@ -31,14 +85,45 @@ func gainRiding(levels []float64, floorDBFS, stepS float64) (pauses int, riseDB 
 			up++
 		}
 	}
-	return len(rises), stats.Median(rises), len(rises) >= 3 && 4*up >= 3*len(rises)
+	rise := stats.Summarize(rises)
+	c.GainRidingDB, c.GainRidingInterval = rise.Median, rise.Interval
+	c.GainRiding = len(rises) >= 3 && 4*up >= 3*len(rises)
 }
 
-// pauseRise is the last third's median level less the lowest third's. The last
-// blocks are left out: a finger may already be moving.
-func pauseRise(pause []float64) float64 {
-	pause = pause[:len(pause)-1-len(pause)/10]
-	n := len(pause) / 3
-	first, middle, last := stats.Median(pause[:n]), stats.Median(pause[n:2*n]), stats.Median(pause[2*n:])
-	return last - math.Min(first, middle)
+// pauseRises follows the background through every pause between loud events
+// and says by how much it rises. A ringing string sinks and plain noise
+// stays; only a gain that creeps back lets it rise.
+func pauseRises(levels, hiss []float32, floorDBFS float64) []float64 {
+	least := int(math.Ceil(leastPauseS / blockS))
+	var rises []float64
+	start := -1
+	for i, v := range levels {
+		if float64(v) <= floorDBFS+loudAboveDB {
+			continue
+		}
+		if start >= 0 && i-start >= least {
+			rises = append(rises, pauseRise(hiss[2*start:2*i]))
+		}
+		start = i + 1
+	}
+	return rises
+}
+
+// pauseRise is the level of the pause's last third less the lowest before it.
+// The end is left out: a finger may already be moving.
+func pauseRise(hiss []float32) float64 {
+	hiss = hiss[:len(hiss)-3-len(hiss)/10]
+	third := len(hiss) / 3
+	last := median(hiss[len(hiss)-third:])
+	lowest := last
+	const width = 5
+	for i := 0; i+width <= len(hiss)-third; i++ {
+		lowest = math.Min(lowest, median(hiss[i:i+width]))
+	}
+	return last - lowest
+}
+
+func median(values []float32) float64 {
+	s := slices.Sorted(slices.Values(values))
+	return float64(s[(len(s)-1)/2]+s[len(s)/2]) / 2
 }

@@ -67,22 +67,27 @@ func Open(path string) (*Take, error) {
 	return t, nil
 }
 
-// Read reads the headers of a recording of size bytes.
+// Read reads the headers of a recording of size bytes. It allocates no more
+// than 64 KiB, whatever they claim.
 func Read(r io.ReaderAt, size int64, name string) (*Take, error) {
 	c, err := walk(r, size)
 	if err != nil {
 		return nil, fmt.Errorf("%s cannot be used: %w", name, err)
 	}
 	f, err := parseFormat(c)
+	switch {
+	case err != nil:
+	case !c.hasData:
+		err = errors.New("it holds a header and no samples; record it again")
+	case c.dataSize < int64(f.frameBytes):
+		err = errors.New("it holds no samples; record it again")
+	}
 	if err != nil {
 		return nil, fmt.Errorf("%s cannot be used: %w", name, err)
 	}
-	if !c.hasData {
-		return nil, fmt.Errorf("%s cannot be used: it holds a header and no samples; record it again", name)
-	}
 	f.Frames = c.dataSize / int64(f.frameBytes)
-	if f.Frames == 0 {
-		return nil, fmt.Errorf("%s cannot be used: it holds no samples; record it again", name)
+	if rest := c.dataSize % int64(f.frameBytes); rest > 0 {
+		c.note("%d bytes of an unfinished sample at the end are left out", rest)
 	}
 	return &Take{Name: name, Format: f, Notes: c.notes, r: r, size: size}, nil
 }
@@ -166,10 +171,11 @@ func (t *Take) readBlock(dst []float64, first int64, index int) (int, error) {
 func (t *Take) readFrames(raw []byte, first int64) error {
 	n, err := t.r.ReadAt(raw, t.Format.dataAt+first*int64(t.Format.frameBytes))
 	if n < len(raw) {
-		if err == nil || err == io.EOF {
-			err = io.ErrUnexpectedEOF
-		}
-		return fmt.Errorf("read %s at %.3f s: %w", t.Name, float64(first)/float64(t.Format.RateHz), err)
+		return fmt.Errorf("%s cannot be read at %.3f s (was it moved or cut meanwhile?): %w",
+			t.Name, float64(first)/float64(t.Format.RateHz), unexpected(err))
+	}
+	if t.Format.bigEndian {
+		littleEndian(raw, t.Format.sampleBytes)
 	}
 	return nil
 }

@@ -1,0 +1,173 @@
+package recording
+
+import (
+	"math"
+	"slices"
+)
+
+// Limits for clicks: chosen by the error rates that the tests print.
+const (
+	clickRatio  = 6     // times everything near it
+	nearSamples = 8     // a break in the samples is over by then
+	aroundS     = 0.100 // how far around a click is compared
+	sideS       = 0.020 // how far on each side levels are compared
+	onsetRise   = 2.0   // in power: what follows an onset is stronger
+	othersSpare = 2     // other clicks allowed around one
+	leastSteps  = 16    // quantisation steps of a click
+	leastJumpFS = 3e-5
+	dedupeS     = 0.020
+)
+
+// clickFinder finds breaks in the samples: lost or repeated buffers, wrong
+// samples, splices. A break is over within a few samples and stands alone,
+// and what follows it is no stronger than what went before. A tap or a pluck
+// is longer, or repeats with the string's period, or is the start of
+// something stronger.
+type clickFinder struct {
+	around, side int // tiles
+	ring         []tileStat
+	n            int64 // tiles seen
+	waiting      []click
+	count        int
+	at           []int64
+	scratch      []float64
+	late         int // samples of this tile that belong to a click in the last
+}
+
+type tileStat struct{ peak, x, xx, dd, yy, n float64 }
+
+type click struct {
+	tile   int64 // its tile
+	sample int64
+	peak   float64 // squared
+	beside float64 // largest other within this tile and the next to it, squared
+}
+
+func newClickFinder(rateHz float64) clickFinder {
+	tiles := func(s float64) int { return max(3, int(math.Ceil(s*rateHz/tileFrames))) }
+	c := clickFinder{around: tiles(aroundS), side: tiles(sideS)}
+	c.ring = make([]tileStat, 2*c.around+1)
+	return c
+}
+
+func (c *clickFinder) stat(tile int64) *tileStat { return &c.ring[tile%int64(len(c.ring))] }
+
+// tile takes the sums of a tile and its fourth differences.
+func (c *clickFinder) tile(s tileSums, now, before *[tileFrames]float64, n int64, quantum float64) {
+	*c.stat(c.n) = tileStat{s.peakSqr, s.x, s.xx, s.dd, s.yy, float64(s.n)}
+	if len(c.waiting) > 0 {
+		last := &c.waiting[len(c.waiting)-1]
+		if last.tile == c.n-1 {
+			from := int(last.sample + nearSamples + 1 - n)
+			last.beside = math.Max(last.beside, largest(now[:s.n], 0, max(0, from)))
+		}
+		if c.waiting[0].tile+int64(c.around) <= c.n {
+			c.judge(c.waiting[0])
+			c.waiting = c.waiting[1:]
+		}
+	}
+	c.propose(s, now, before, n, quantum)
+	c.n++
+}
+
+// propose makes a click of the tile's largest fourth difference when that
+// stands out from what is beside it.
+func (c *clickFinder) propose(s tileSums, now, before *[tileFrames]float64, n int64, quantum float64) {
+	jump := math.Max(leastSteps*quantum, leastJumpFS)
+	if c.n < 2 || s.peakSqr < 9*jump*jump || s.peakSqr < clickRatio*clickRatio*c.stat(c.n-2).peak {
+		return
+	}
+	p := s.peakAt
+	beside := largest(now[:s.n], p-nearSamples, p+nearSamples+1)
+	beside = math.Max(beside, largest(before[:], p-nearSamples+tileFrames, tileFrames))
+	if s.peakSqr < clickRatio*clickRatio*beside {
+		return
+	}
+	if k := len(c.waiting) - 1; k >= 0 && n+int64(p)-c.waiting[k].sample <= nearSamples {
+		if c.waiting[k].peak >= s.peakSqr { // one click on both sides of a border
+			return
+		}
+		c.waiting = c.waiting[:k]
+	}
+	c.waiting = append(c.waiting, click{c.n, n + int64(p), s.peakSqr, beside})
+}
+
+// largest is the largest square in y outside from..to.
+func largest(y []float64, from, to int) float64 {
+	most := 0.0
+	for i, v := range y {
+		if (i < from || i >= to) && v*v > most {
+			most = v * v
+		}
+	}
+	return most
+}
+
+// judge counts a click once its surroundings are known.
+func (c *clickFinder) judge(k click) {
+	first := max(0, k.tile-int64(c.around), c.n-int64(len(c.ring))+1)
+	others := c.scratch[:0]
+	for i := first; i <= min(c.n, k.tile+int64(c.around)); i++ {
+		if i < k.tile-1 || i > k.tile+1 {
+			others = append(others, c.stat(i).peak)
+		}
+	}
+	c.scratch = others
+	slices.Sort(others)
+	reference := k.beside
+	if len(others) > othersSpare {
+		reference = math.Max(reference, others[len(others)-1-othersSpare])
+	}
+	if k.peak < clickRatio*clickRatio*reference || c.isOnset(k) {
+		return
+	}
+	c.count++
+	if len(c.at) < maxPlaces {
+		c.at = append(c.at, k.sample)
+	}
+}
+
+// isOnset tells whether what follows is stronger than what went before, as a
+// whole or in its upper frequencies.
+func (c *clickFinder) isOnset(k click) bool {
+	before := c.power(k.tile-1-int64(c.side), k.tile-1)
+	after := c.power(k.tile+2, k.tile+2+int64(c.side))
+	for i := range before {
+		if after[i] > onsetRise*before[i] {
+			return true
+		}
+	}
+	return false
+}
+
+// power is the mean square of samples, first and fourth differences.
+func (c *clickFinder) power(from, to int64) [3]float64 {
+	var sum tileStat
+	for i := max(0, from, c.n-int64(len(c.ring))+1); i < min(to, c.n); i++ {
+		t := c.stat(i)
+		sum.x, sum.xx, sum.dd, sum.yy, sum.n = sum.x+t.x, sum.xx+t.xx, sum.dd+t.dd, sum.yy+t.yy, sum.n+t.n
+	}
+	if sum.n == 0 {
+		return [3]float64{}
+	}
+	mean := sum.x / sum.n
+	return [3]float64{sum.xx/sum.n - mean*mean, sum.dd / sum.n, sum.yy / sum.n}
+}
+
+// end judges what is still waiting for its surroundings.
+func (c *clickFinder) end() {
+	c.n-- // the last tile seen
+	for _, k := range c.waiting {
+		if c.n-k.tile > 2 { // what ends with the recording is no click
+			c.judge(k)
+		}
+	}
+	c.waiting = nil
+}
+
+// merged is both lists in order, places closer than apart taken once.
+func merged(a, b []int64, apart int64) []int64 {
+	all := append(slices.Clone(a), b...)
+	slices.Sort(all)
+	return slices.CompactFunc(all, func(p, q int64) bool { return q-p <= apart })
+}

@@ -1,0 +1,99 @@
+package recording
+
+import "math"
+
+// Limits for flat tops: common practice, no source.
+const (
+	flatShare  = 0.005 // of the extreme: how flat
+	flatLeast  = 8     // samples
+	leastFlats = 3     // at one level: natural peaks differ in height
+	steepSteps = 4.5   // quantisation steps
+)
+
+// plateau watches one side of a channel for clipping at its extreme value.
+//
+// Exact: 3 or more samples of exactly that value. The top of a slow wave is
+// flat by rounding, too, but a parabola that stays within one step for 3
+// samples or more begins at most 4 steps below; a clipped wave arrives at a
+// slope.
+//
+// Nearly: 8 or more samples within 0.5 % of it, entered and left so fast that
+// the stretch within 2 % is hardly longer. A smooth peak has twice the length
+// (its top is a parabola), the flattest sum of two harmonics 1.41 times.
+// A stage that clips ahead of the converter looks like this, as the
+// converter's noise rides on its flat tops.
+type plateau struct {
+	at    float64
+	runs  int
+	first int64
+	run   int
+	steep bool
+	last  float64
+
+	flatAt     float64 // extreme that flats were counted at
+	flats      int
+	near, wide int
+}
+
+func newPlateau() plateau { return plateau{at: math.Inf(-1), flatAt: math.Inf(-1)} }
+
+// tile takes a tile's samples times sign; high is the largest of them.
+func (p *plateau) tile(x []float64, sign, high float64, n int64, quantum float64) {
+	if high < p.at-4*flatShare*math.Abs(p.at) {
+		p.endFlat()
+		p.run, p.last = 0, sign*x[len(x)-1]
+		return
+	}
+	for i, v := range x {
+		v *= sign
+		p.exact(v, n+int64(i), quantum)
+		p.nearly(v)
+		p.last = v
+	}
+}
+
+func (p *plateau) exact(v float64, n int64, quantum float64) {
+	switch {
+	case v > p.at:
+		p.at, p.runs, p.run = v, 0, 1
+		p.steep = n > 0 && v-p.last > steepSteps*quantum
+		return
+	case v < p.at:
+		p.run = 0
+		return
+	case p.run == 0:
+		p.steep = p.at-p.last > steepSteps*quantum
+	}
+	p.run++
+	if p.run == 3 && p.steep {
+		if p.runs == 0 {
+			p.first = n - 2
+		}
+		p.runs++
+	}
+}
+
+func (p *plateau) nearly(v float64) {
+	if v > p.flatAt {
+		if !(v <= p.flatAt+flatShare*math.Abs(p.flatAt)) {
+			p.flats = 0
+		}
+		p.flatAt = v
+	}
+	band := flatShare * math.Abs(p.flatAt)
+	if v < p.flatAt-4*band {
+		p.endFlat()
+		return
+	}
+	p.wide++
+	if v >= p.flatAt-band {
+		p.near++
+	}
+}
+
+func (p *plateau) endFlat() {
+	if p.near >= flatLeast && 4*p.wide <= 5*p.near+4 {
+		p.flats++
+	}
+	p.near, p.wide = 0, 0
+}
