@@ -78,6 +78,9 @@ func FitLinear(rows [][]float64, y []float64) (Fit, error) {
 		}
 		rss += d * d
 	}
+	if !finite(rss) {
+		return Fit{}, fmt.Errorf("values are not finite")
+	}
 	return newFit(params, cov, rss, m-p), nil
 }
 

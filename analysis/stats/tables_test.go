@@ -226,6 +226,10 @@ type vectors struct {
 		X, Y     []float64
 		P, Shift float64
 	}
+	Many []struct {
+		X, Y []float64
+		P    float64
+	}
 	Lines []struct {
 		X, Y             []float64
 		Slope, Intercept float64
@@ -251,6 +255,35 @@ func TestRankSumEqualsReferenceLibrary(t *testing.T) {
 		near(t, "p, swapped", RankSumP(c.Y, c.X), c.P, 1e-10)
 		near(t, "shift", HodgesLehmann(c.X, c.Y).Estimate, c.Shift, 1e-12)
 		near(t, "shift, swapped", HodgesLehmann(c.Y, c.X).Estimate, -c.Shift, 1e-12)
+	}
+}
+
+// Beyond the exact limits: normal, with corrections for ties and continuity.
+func TestRankSumOfManyEqualsReferenceLibrary(t *testing.T) {
+	var v vectors
+	readJSON(t, "vectors.json", &v)
+	if len(v.Many) != 3 {
+		t.Fatalf("%d cases, want 3", len(v.Many))
+	}
+	for _, c := range v.Many {
+		near(t, "p", RankSumP(c.X, c.Y), c.P, 1e-10)
+	}
+}
+
+func TestRankSumOfOddSamples(t *testing.T) {
+	for _, c := range []struct{ x, y []float64 }{
+		{nil, []float64{1}}, {[]float64{1}, nil}, {[]float64{1, math.NaN()}, []float64{2, 3}},
+		{[]float64{5, 5, 5}, []float64{5, 5, 5}}, {make([]float64, 200), make([]float64, 200)},
+	} {
+		if p := RankSumP(c.x, c.y); p != 1 {
+			t.Errorf("%v, %v: p = %g, want 1", len(c.x), len(c.y), p)
+		}
+	}
+	if s := HodgesLehmann([]float64{1, 2, math.NaN()}, []float64{1, 2, 3}); !math.IsNaN(s.Estimate) || s.Interval != nil || s.P != 1 {
+		t.Errorf("with NaN: %+v", s)
+	}
+	if s := HodgesLehmann([]float64{1, 2}, []float64{1, 2, 3}); s.Estimate != 0.5 || s.Interval != nil {
+		t.Errorf("two against three: %+v", s)
 	}
 }
 

@@ -35,6 +35,13 @@ for m, n in ((2, 3), (3, 3), (3, 5), (4, 4), (5, 6), (6, 6), (7, 8), (9, 8)):
     tied.append({"x": x.tolist(), "y": y.tolist(), "p": by_enumeration(x, y),
                  "shift": float(np.median(np.subtract.outer(y, x)))})
 
+many = []
+for m, n, places in ((120, 130, 6), (150, 40, 1), (80, 70, 0)):
+    x = np.round(rng.normal(0, 1, m), places)
+    y = np.round(rng.normal(0.2, 1, n), places)
+    many.append({"x": x.tolist(), "y": y.tolist(),
+                 "p": stats.mannwhitneyu(x, y, alternative="two-sided", method="asymptotic").pvalue})
+
 lines = []
 for n in (3, 4, 10, 25):
     x = np.round(np.sort(rng.uniform(0, 10, n)), 6)
@@ -50,6 +57,6 @@ p = [0.0001, 0.0004, 0.0019, 0.0095, 0.0201, 0.0278, 0.0298, 0.0344,
      0.0459, 0.3240, 0.4262, 0.5719, 0.6528, 0.7590, 1.0000]
 adjusted = [min(p[j] * len(p) / (j + 1) for j in range(i, len(p))) for i in range(len(p))]
 
-print(json.dumps({"source": "scipy.stats.mannwhitneyu(method='exact'), linregress, theilslopes; ties by full enumeration",
-                  "untied": untied, "tied": tied, "lines": lines,
+print(json.dumps({"source": "scipy.stats.mannwhitneyu(method='exact', for many 'asymptotic'), linregress, theilslopes; ties by full enumeration",
+                  "untied": untied, "tied": tied, "many": many, "lines": lines,
                   "thrombolysis": {"p": p, "adjusted": adjusted, "rejected_at_5_percent": 4}}, indent=None))

@@ -1,0 +1,164 @@
+package stats
+
+import (
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"saddlewise/fixtures/accuracy"
+)
+
+// Every interval must hold the truth as often as it says, within 1.5 points.
+// The tables are printed with go test -v.
+
+type shape struct {
+	name string
+	draw func(*rand.Rand) float64 // median 0
+}
+
+var shapes = []shape{
+	{"normal", func(r *rand.Rand) float64 { return r.NormFloat64() }},
+	{"log-normal", func(r *rand.Rand) float64 { return 2 * (math.Exp(0.5*r.NormFloat64()) - 1) }},
+	{"exponential", func(r *rand.Rand) float64 { return r.ExpFloat64() - math.Ln2 }},
+	{"Laplace", func(r *rand.Rand) float64 {
+		if v := r.ExpFloat64(); r.IntN(2) == 0 {
+			return v
+		} else {
+			return -v
+		}
+	}},
+	{"uniform", func(r *rand.Rand) float64 { return 3 * (r.Float64() - 0.5) }},
+}
+
+func sample(r *rand.Rand, s shape, n int, shift float64) []float64 {
+	x := make([]float64, n)
+	for i := range x {
+		x[i] = s.draw(r) + shift
+	}
+	return x
+}
+
+// groupsOf draws k groups of n values that share a normal offset of sd between.
+func groupsOf(r *rand.Rand, s shape, k, n int, between, shift float64) [][]float64 {
+	out := make([][]float64, k)
+	for i := range out {
+		out[i] = sample(r, s, n, shift+between*r.NormFloat64())
+	}
+	return out
+}
+
+// tally counts how often intervals hold 0.
+type tally struct {
+	held, cases int
+	stated      float64
+	width       float64
+}
+
+func (c *tally) add(i *Interval, truth float64) {
+	c.cases++
+	if i == nil {
+		return
+	}
+	c.stated = i.Coverage
+	c.width += i.High - i.Low
+	if i.Low <= truth && truth <= i.High {
+		c.held++
+	}
+}
+
+func (c *tally) check(t *testing.T, name string, points float64) string {
+	t.Helper()
+	got := float64(c.held) / float64(c.cases)
+	// Three standard errors of the simulation itself come on top.
+	slack := points + 300*math.Sqrt(c.stated*(1-c.stated)/float64(c.cases))
+	if off := 100 * (got - c.stated); math.Abs(off) > slack {
+		t.Errorf("%s: covers %.1f %% of %d, states %.1f %%", name, 100*got, c.cases, 100*c.stated)
+	}
+	return fmt.Sprintf(" %5.1f", 100*got)
+}
+
+func report(t *testing.T, measure, range_ string, off []float64, bound string) {
+	t.Helper()
+	accuracy.Report(t, accuracy.Row{Measure: "coverage of " + measure, Range: range_, Unit: "points off the stated coverage",
+		Bound: bound, Source: "simulation with known truth"}, off)
+}
+
+func (c *tally) off() float64 { return 100 * (float64(c.held)/float64(c.cases) - c.stated) }
+
+func TestMedianIntervalCovers(t *testing.T) {
+	cases := accuracy.Cases(2000, 20000)
+	var off []float64
+	t.Logf("%-4s %-7s %v", "n", "stated", shapes5())
+	for n := 3; n <= 20; n++ {
+		line := ""
+		var c tally
+		for i, s := range shapes {
+			r := rand.New(rand.NewPCG(uint64(n), uint64(i)))
+			c = tally{}
+			for range cases {
+				c.add(Summarize(sample(r, s, n, 0)).Interval, 0)
+			}
+			line += c.check(t, fmt.Sprintf("median of %d, %s", n, s.name), 1.5)
+			off = append(off, c.off())
+		}
+		t.Logf("%-4d %-7.2f %s", n, 100*c.stated, line)
+	}
+	report(t, "a median's interval", "3-20 values, five distributions", off, "1.5")
+}
+
+func shapes5() string {
+	out := ""
+	for _, s := range shapes {
+		out += s.name + " "
+	}
+	return out
+}
+
+func TestShiftIntervalCovers(t *testing.T) {
+	cases := accuracy.Cases(1000, 10000)
+	var off []float64
+	for _, size := range [][2]int{{3, 3}, {3, 5}, {4, 4}, {5, 8}, {6, 6}, {10, 10}, {12, 20}, {20, 20}} {
+		line := ""
+		var c tally
+		for i, s := range shapes {
+			r := rand.New(rand.NewPCG(uint64(100*size[0]+size[1]), uint64(i)))
+			c = tally{}
+			for range cases {
+				got := HodgesLehmann(sample(r, s, size[0], 0), sample(r, s, size[1], 2))
+				c.add(got.Interval, 2)
+			}
+			line += c.check(t, fmt.Sprintf("shift of %v, %s", size, s.name), 1.5)
+			off = append(off, c.off())
+		}
+		t.Logf("%-8v stated %.2f: %s", size, 100*c.stated, line)
+	}
+	report(t, "a shift's interval", "3-20 values a side, five distributions", off, "1.5")
+}
+
+// Balance adds half-widths of intervals that are free of the distribution;
+// their sum is not quite, least so with three values.
+func TestBalanceIntervalCovers(t *testing.T) {
+	cases := accuracy.Cases(600, 6000)
+	var off []float64
+	for _, k := range []int{2, 4, 6} {
+		for _, n := range []int{3, 4, 5, 6, 7, 8, 10, 12, 16, 20} {
+			points := 2.0
+			if n == 3 {
+				points = 3.5
+			}
+			line := ""
+			for i, s := range shapes {
+				r := rand.New(rand.NewPCG(uint64(100*k+n), uint64(i)))
+				var c tally
+				for range cases {
+					c.add(Balance(groupsOf(r, s, k, n, 0, 0))[0].Interval, 0)
+				}
+				line += c.check(t, fmt.Sprintf("balance of %d groups of %d, %s", k, n, s.name), points)
+				off = append(off, c.off())
+			}
+			t.Logf("%d groups of %-3d: %s", k, n, line)
+		}
+	}
+	report(t, "a balance's interval", "2-6 groups of 3-20 values, five distributions", off, "2; 3.5 with three values a group")
+}
