@@ -11,6 +11,7 @@ const (
 	floorPerOctave = 24
 	floorHalfBins  = 10  // neighbours on each side, at least
 	floorShare     = 0.2 // or this share of the frequency
+	floorMostBins  = 300 // taken of the neighbours
 	lobeBins       = 3   // each side of a line that its main lobe fills
 )
 
@@ -32,11 +33,13 @@ func newFloor(s *spectrum) *floorCurve {
 func (f *floorCurve) draw(s *spectrum) {
 	f.at, f.log = f.at[:0], f.log[:0]
 	last := len(s.power) - 1
+	near := make([]float64, 0, 3*floorMostBins)
 	bias := s.dof / distuv.ChiSquared{K: s.dof}.Quantile(0.5)
 	for k := 2; k < last; k = max(k+1, int(float64(k)*math.Pow(2, 1.0/floorPerOctave))) {
 		half := min(max(floorHalfBins, int(floorShare*float64(k))), k-1, last-k)
-		var near []float64
-		for j := k - half; j <= k+half; j++ {
+		near = near[:0]
+		stride := max(1, 2*half/floorMostBins)
+		for j := k - half; j <= k+half; j += stride {
 			if !f.masked[j] && s.power[j] > 0 {
 				near = append(near, s.power[j])
 			}

@@ -14,6 +14,8 @@ const (
 	contrastFar  = 9 // to
 	otherLines   = 5
 	certainDB    = 6.0
+
+	taperedSegments = 0.7 // both ends of a recording together
 )
 
 // peak is a bin that stands out of its neighbours.
@@ -90,12 +92,13 @@ func measureLine(s *spectrum, f *floorCurve, bin float64, half int) (line Line, 
 	}
 	power = math.Max(0, lobe-beneath) * s.stepHz
 	floor := math.Max(f.density(k), math.SmallestNonzeroFloat64)
-	// Of a sine of power P in noise of density S over the time T the power has
-	// the relative variance 2 S / (P T); a Hann window and the subtracted lobe
-	// add to it (checked by the tests' own spread).
-	t := s.dof / 2 / (hannBandwidthBins * s.stepHz) * hannBandwidthBins
-	noise := floor * s.stepHz * float64(2*half+1)
-	variance := 2*floor/(power*t) + noise*noise/(power*power)*2/s.dof/float64(2*half+1)*hannBandwidthBins
+	// A sine of power P in noise of density S over T seconds: its power has
+	// the relative variance 2 S / (P T); the noise in the lobe's width adds its
+	// own. The tapered ends count for less.
+	t := s.seconds - taperedSegments/s.stepHz
+	width := float64(2*half+1) * s.stepHz
+	own := floor * floor * width / (power * power * t)
+	variance := 2*floor/(power*t) + own
 	return Line{
 		Hz: bin * s.stepHz, LevelDBFS: signal.PowerToDBFS(power),
 		PlusMinusDB:  10 / math.Ln10 * math.Sqrt(variance),

@@ -132,11 +132,10 @@ func Measure(ctx context.Context, src signal.Source, o Options) (Noise, error) {
 
 // levels integrates the spectra of all parts, with the hum and without.
 func (n *Noise) levels(sp *spectrum, floor *floorCurve) {
-	flat := func(float64) float64 { return 0 }
-	n.FloorDBFS = sp.level(n.UpperHz, flat, nil)
-	n.FloorADBFS = sp.level(n.UpperHz, signal.AWeightingDB, nil)
+	flat, weighted := sp.weights(n.UpperHz, nil), sp.weights(n.UpperHz, signal.AWeightingDB)
+	n.FloorDBFS, n.FloorADBFS = sp.level(flat, nil), sp.level(weighted, nil)
 	cut := n.Hum.cut(sp, floor)
-	rest, restA := sp.level(n.UpperHz, flat, cut), sp.level(n.UpperHz, signal.AWeightingDB, cut)
+	rest, restA := sp.level(flat, cut), sp.level(weighted, cut)
 	n.WithoutHumDBFS, n.WithoutHumInterval = rest.Median, rest.Interval
 	n.WithoutHumADBFS, n.WithoutHumAInterval = restA.Median, restA.Interval
 }

@@ -3,6 +3,7 @@ package noise
 import (
 	"math"
 	"math/bits"
+	"math/cmplx"
 	"math/rand/v2"
 
 	"gonum.org/v1/gonum/dsp/fourier"
@@ -63,6 +64,7 @@ func (s shape) draw(rng *rand.Rand) drawn {
 	fft := fourier.NewFFT(n)
 	step := s.rateHz / float64(n)
 	c, filtered, weighted := make([]complex128, n/2+1), make([]complex128, n/2+1), make([]complex128, n/2+1)
+	aGain := complex(signal.DBToAmplitude(signal.AWeightingDB(20)), 0)
 	perHz := signal.DBFSToPower(s.densityDBFS(1000)) / s.shapeAt(1000)
 	for k := int(2 / step); k < n/2; k++ {
 		// Each of a bin's two squares counts twice in the mean square.
@@ -70,7 +72,10 @@ func (s shape) draw(rng *rand.Rand) drawn {
 		c[k] = complex(a*rng.NormFloat64(), a*rng.NormFloat64())
 		if hz := float64(k) * step; hz >= 20 && hz <= 20000 {
 			filtered[k] = c[k]
-			weighted[k] = c[k] * complex(signal.DBToAmplitude(signal.AWeightingDB(hz)), 0)
+			if k%8 == 0 {
+				aGain = complex(signal.DBToAmplitude(signal.AWeightingDB(hz)), 0)
+			}
+			weighted[k] = c[k] * aGain
 		}
 	}
 	cutOut := func(c []complex128) []float64 { return fft.Sequence(nil, c)[margin : margin+kept : margin+kept] }
@@ -90,24 +95,33 @@ func (s shape) hum(rng *rand.Rand, x, flat, a []float64) {
 	if len(s.orders) == 0 {
 		return
 	}
-	phases := make([]float64, len(s.orders))
-	for i := range phases {
-		phases[i] = 2 * math.Pi * rng.Float64()
+	start := make([]complex128, len(s.orders))
+	amplitude, aGain := make([]float64, len(s.orders)), make([]float64, len(s.orders))
+	for j, order := range s.orders {
+		amplitude[j] = signal.DBToAmplitude(s.linesDBFS[j])
+		aGain[j] = signal.DBToAmplitude(signal.AWeightingDB(s.mainsHz * float64(order)))
+		start[j] = cmplx.Rect(1, 2*math.Pi*rng.Float64())
 	}
-	mains, drift := 0.0, 0.0
+	turn, drift := 1+0i, 0.0
+	step := cmplx.Rect(1, 2*math.Pi*s.mainsHz/s.rateHz)
 	const every = 64
 	for i := range x {
-		if i%every == 0 {
+		if i%every == 0 && s.wander > 0 {
 			// Frequency wanders as a random walk held back over some seconds.
 			t := every / s.rateHz / 3
 			drift += -t*drift + s.wander*math.Sqrt(2*t)*rng.NormFloat64()
+			step = cmplx.Rect(1, 2*math.Pi*s.mainsHz*(1+drift)/s.rateHz)
 		}
-		mains += 2 * math.Pi * s.mainsHz * (1 + drift) / s.rateHz
-		for j, order := range s.orders {
-			v := signal.DBToAmplitude(s.linesDBFS[j]) * math.Sin(mains*float64(order)+phases[j])
+		turn *= step
+		power, order := 1+0i, 0
+		for j, k := range s.orders {
+			for ; order < k; order++ {
+				power *= turn
+			}
+			v := amplitude[j] * imag(power*start[j])
 			x[i] += v
 			flat[i] += v
-			a[i] += v * signal.DBToAmplitude(signal.AWeightingDB(s.mainsHz*float64(order)))
+			a[i] += v * aGain[j]
 		}
 	}
 }

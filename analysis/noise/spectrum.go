@@ -7,6 +7,7 @@ import (
 	"slices"
 
 	"gonum.org/v1/gonum/dsp/fourier"
+	"gonum.org/v1/gonum/floats"
 
 	"saddlewise/analysis/signal"
 	"saddlewise/analysis/stats"
@@ -25,15 +26,15 @@ const (
 // spectrum is a power spectral density, in all and for each part of the
 // recording in time.
 type spectrum struct {
-	stepHz   float64
-	power    []float64   // full scale squared per Hz, one-sided
-	part     [][]float64 // the same, of each part
-	segments int
-	dof      float64 // degrees of freedom of each bin
+	stepHz  float64
+	power   []float64   // full scale squared per Hz, one-sided
+	part    [][]float64 // the same, of each part
+	dof     float64     // degrees of freedom of each bin
+	seconds float64     // of clean sound
 }
 
 func (s *spectrum) psd() signal.PSD {
-	return signal.PSD{StepHz: s.stepHz, Power: s.power, Segments: s.segments}
+	return signal.PSD{StepHz: s.stepHz, Power: s.power}
 }
 
 // average makes the spectrum of the clean stretches.
@@ -42,7 +43,12 @@ func average(ctx context.Context, src signal.Source, clean []run, mean float64) 
 	if err != nil {
 		return nil, err
 	}
-	s := &spectrum{stepHz: src.Rate() / float64(n), segments: len(starts), power: make([]float64, n/2+1)}
+	s := &spectrum{stepHz: src.Rate() / float64(n), power: make([]float64, n/2+1)}
+	for _, r := range clean {
+		if r.end-r.first >= int64(n) {
+			s.seconds += float64(r.end-r.first) / src.Rate()
+		}
+	}
 	s.dof = 2 * math.Max(1, float64(len(starts))/overlapRedundancy)
 	window := signal.Hann(n)
 	fft := fourier.NewFFT(n)
@@ -116,17 +122,33 @@ func fastLength(limit float64) int {
 	return n
 }
 
-// level integrates the spectrum up to upperHz, weighted, with some bins
-// replaced, and makes an interval of its parts.
-func (s *spectrum) level(upperHz float64, weightDB func(hz float64) float64, replaced map[int]float64) stats.Estimate {
-	integrate := func(power []float64) float64 {
-		if len(replaced) > 0 {
-			power = append([]float64(nil), power...)
-			for k, v := range replaced {
-				power[k] = math.Min(power[k], v)
-			}
+// weights are how much of each bin's density counts: the share of the bin
+// that lies from LowerHz to upperHz, weighted.
+func (s *spectrum) weights(upperHz float64, weightDB func(hz float64) float64) []float64 {
+	w := make([]float64, len(s.power))
+	for k := range w {
+		hz := float64(k) * s.stepHz
+		width := math.Min(hz+s.stepHz/2, upperHz) - math.Max(hz-s.stepHz/2, LowerHz)
+		if width <= 0 {
+			continue
 		}
-		return signal.PSD{StepHz: s.stepHz, Power: power}.Weighted(LowerHz, upperHz, weightDB)
+		w[k] = width
+		if weightDB != nil {
+			w[k] *= math.Pow(10, weightDB(hz)/10)
+		}
+	}
+	return w
+}
+
+// level integrates the spectrum with weights, some bins held down to a
+// ceiling, and makes an interval of its parts.
+func (s *spectrum) level(weights []float64, ceiling map[int]float64) stats.Estimate {
+	integrate := func(power []float64) float64 {
+		sum := floats.Dot(weights, power)
+		for k, v := range ceiling {
+			sum -= weights[k] * math.Max(0, power[k]-v)
+		}
+		return sum
 	}
 	each := make([]float64, len(s.part))
 	for p, power := range s.part {
