@@ -3,6 +3,7 @@ package event
 import (
 	"math"
 	"math/cmplx"
+	"slices"
 
 	"gonum.org/v1/gonum/dsp/fourier"
 	"gonum.org/v1/gonum/mat"
@@ -17,7 +18,7 @@ type background struct {
 	slope  float64
 	lines  []line
 	power  float64 // mean square of the lines over the fitted window
-	sd     float64 // what the fit leaves, standard deviation at full bandwidth
+	rest   float64 // mean square of what the fit leaves below lineRateHz/2
 	window int     // samples fitted
 }
 
@@ -31,7 +32,8 @@ const (
 	lineRateHz    = 5000.0 // lines above half of this are left in
 	maxLines      = 12
 	lineThreshold = 16.0 // power over the spectrum's median
-	minPre        = 0.012
+	leastForLines = 240  // thinned samples, 48 ms
+	weakLine      = 0.05 // of what the fit leaves: such lines are not worth taking away
 )
 
 // fitBackground fits to pre, whose samples end just before origin.
@@ -42,10 +44,9 @@ func fitBackground(pre []float64, origin int64, rateHz float64) background {
 	}
 	b.fitBaseline(pre, rateHz)
 	d := max(1, int(rateHz/lineRateHz))
-	if y := b.thinned(pre, d); len(y) >= int(4*minPre*lineRateHz) {
+	if y := b.thinned(pre, d); len(y) >= leastForLines {
 		b.fitLines(y, d)
 	}
-	b.measure(pre)
 	return b
 }
 
@@ -94,6 +95,11 @@ func (b *background) fitLines(y []float64, d int) {
 		}
 		b.lines = solveLines(y, append(b.lines, found...))
 	}
+	left := subtractLines(y, b.lines)
+	b.rest = dot(left, left) / float64(len(y))
+	b.power = max(0, dot(y, y)/float64(len(y))-b.rest)
+	weak := weakLine * math.Sqrt(b.rest)
+	b.lines = slices.DeleteFunc(b.lines, func(l line) bool { return cmplx.Abs(l.amplitude) < weak })
 	// From thinned samples to samples: time scale, and the gain and delay of
 	// the average.
 	for i := range b.lines {
@@ -126,6 +132,7 @@ func strongLines(y []float64, most int) []line {
 	}
 	floor := lineThreshold * median(power)
 	var lines []line
+	half := hann(n / 2)
 	taken := make([]bool, len(power))
 	for len(lines) < most {
 		best := 0
@@ -140,7 +147,7 @@ func strongLines(y []float64, most int) []line {
 		for i := max(0, best-2); i <= min(len(power)-1, best+2); i++ {
 			taken[i] = true
 		}
-		lines = append(lines, refineLine(y, 2*math.Pi*(float64(best)+peakOffset(power, best))/float64(n)))
+		lines = append(lines, refineLine(y, half, 2*math.Pi*(float64(best)+peakOffset(power, best))/float64(n)))
 	}
 	return lines
 }
@@ -155,10 +162,9 @@ func peakOffset(power []float64, i int) float64 {
 	return max(-0.5, min(0.5, (l-r)/(2*den)))
 }
 
-// refineLine compares phase and size of the two halves.
-func refineLine(y []float64, omega float64) line {
-	h := len(y) / 2
-	w := hann(h)
+// refineLine compares phase and size of the two halves, windowed by w.
+func refineLine(y, w []float64, omega float64) line {
+	h := len(w)
 	a := correlate(y[:h], w, omega)
 	c := correlate(y[len(y)-h:], w, omega)
 	span := float64(len(y) - h)
@@ -191,18 +197,18 @@ func correlate(y, w []float64, omega float64) complex128 {
 // sample n-1 is at -1.
 func solveLines(y []float64, lines []line) []line {
 	n, k := len(y), len(lines)
-	cols := make([][]float64, 2*k)
-	for j, l := range lines {
-		cols[2*j], cols[2*j+1] = l.columns(n)
-	}
 	gram := mat.NewSymDense(2*k, nil)
 	rhs := mat.NewVecDense(2*k, nil)
-	for i := range cols {
-		for j := i; j < len(cols); j++ {
-			gram.SetSym(i, j, dot(cols[i], cols[j]))
+	for i, l := range lines {
+		re, im := l.project(y)
+		rhs.SetVec(2*i, re)
+		rhs.SetVec(2*i+1, im)
+		for j := i; j < k; j++ {
+			l.overlap(lines[j], n, gram, 2*i, 2*j)
 		}
+	}
+	for i := range 2 * k {
 		gram.SetSym(i, i, gram.At(i, i)*(1+1e-9)+1e-12)
-		rhs.SetVec(i, dot(cols[i], y))
 	}
 	var chol mat.Cholesky
 	var x mat.VecDense
@@ -215,57 +221,75 @@ func solveLines(y []float64, lines []line) []line {
 	return lines
 }
 
-// columns are the line's cosine and sine parts over the n samples to its end.
-func (l line) columns(n int) (re, im []float64) {
-	re, im = make([]float64, n), make([]float64, n)
-	step := cmplx.Exp(complex(-l.growth, -l.omega))
-	z := complex(1, 0)
-	for i := n - 1; i >= 0; i-- {
-		z *= step
-		re[i], im[i] = real(z), imag(z)
+// back is the factor of one sample back in time.
+func (l line) back() complex128 { return cmplx.Exp(complex(-l.growth, -l.omega)) }
+
+// project is y times the line's cosine and sine, its time ending with y.
+func (l line) project(y []float64) (re, im float64) {
+	step := l.back()
+	c, d := real(step), imag(step)
+	a, b := 1.0, 0.0
+	for i := len(y) - 1; i >= 0; i-- {
+		a, b = a*c-b*d, a*d+b*c
+		re += y[i] * a
+		im += y[i] * b
 	}
 	return re, im
 }
 
+// overlap sets the inner products of two lines' cosines and sines over n
+// samples, from the two geometric series that their product is made of.
+func (l line) overlap(m line, n int, gram *mat.SymDense, row, col int) {
+	sum := geometric(l.back()*m.back(), n)
+	diff := geometric(l.back()*cmplx.Conj(m.back()), n)
+	gram.SetSym(row, col, (real(diff)+real(sum))/2)
+	gram.SetSym(row, col+1, (imag(sum)-imag(diff))/2)
+	gram.SetSym(row+1, col+1, (real(diff)-real(sum))/2)
+	if row != col {
+		gram.SetSym(row+1, col, (imag(sum)+imag(diff))/2)
+	}
+}
+
+// geometric is z + z^2 + ... + z^n.
+func geometric(z complex128, n int) complex128 {
+	if cmplx.Abs(1-z) < 1e-9 {
+		return complex(float64(n), 0)
+	}
+	return z * (1 - cmplx.Pow(z, complex(float64(n), 0))) / (1 - z)
+}
+
 func subtractLines(y []float64, lines []line) []float64 {
-	rest := append([]float64(nil), y...)
+	rest := slices.Clone(y)
 	for _, l := range lines {
-		re, im := l.columns(len(y))
-		for i := range rest {
-			rest[i] -= real(l.amplitude)*re[i] - imag(l.amplitude)*im[i]
+		step := l.back()
+		c, d := real(step), imag(step)
+		a, b := real(l.amplitude), imag(l.amplitude)
+		for i := len(rest) - 1; i >= 0; i-- {
+			a, b = a*c-b*d, a*d+b*c
+			rest[i] -= a
 		}
 	}
 	return rest
 }
 
-// measure finds what the fit leaves and how strong the lines are.
-func (b *background) measure(pre []float64) {
-	rest := append([]float64(nil), pre...)
-	b.subtract(rest, b.origin-int64(len(pre)))
-	for i, v := range rest {
-		l := pre[i] - v - b.level - b.slope*float64(i-len(pre))
-		b.power += l * l / float64(len(pre))
-	}
-	b.sd = rms(rest)
-}
-
 // subtract takes the background away from x, whose first sample is at index
 // first of the take. Lines go on decaying; the slope stops after as long as it
 // was seen.
-func (b *background) subtract(x []float64, first int64) {
-	t := float64(first - b.origin)
-	if b.window == 0 {
+func (bg *background) subtract(x []float64, first int64) {
+	t := float64(first - bg.origin)
+	if bg.window == 0 {
 		return
 	}
 	for i := range x {
-		x[i] -= b.level + b.slope*min(t+float64(i), float64(b.window)/2)
+		x[i] -= bg.level + bg.slope*min(t+float64(i), float64(bg.window)/2)
 	}
-	for _, l := range b.lines {
+	for _, l := range bg.lines {
 		z := l.amplitude * cmplx.Exp(complex(l.growth*t, l.omega*t))
 		step := cmplx.Exp(complex(l.growth, l.omega))
+		a, b, c, d := real(z), imag(z), real(step), imag(step)
 		for i := range x {
-			x[i] -= real(z)
-			z *= step
+			x[i] -= a
+			a, b = a*c-b*d, a*d+b*c
 		}
 	}
 }

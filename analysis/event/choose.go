@@ -98,7 +98,7 @@ func release(s *scan, cluster []rise) (pick, bool) {
 		}
 	}
 	for _, r := range cluster {
-		if rings(s, r) && r.early >= 0.15*strongest {
+		if rings(s, r) && r.early >= 0.1*strongest {
 			r.frame = r.start
 			return pick{rise: r, energy: r.sustained}, true
 		}

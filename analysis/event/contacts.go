@@ -1,12 +1,9 @@
 package event
 
 import (
-	"fmt"
 	"math"
 
 	"gonum.org/v1/gonum/mat"
-
-	"saddlewise/analysis/signal"
 )
 
 // After a contact everything rings freely: body, bridge and strings add up to
@@ -24,24 +21,18 @@ const (
 	burstOverMedian = 7.0   // energy; and the product of the two is at least 1
 )
 
-// secondContact looks for new force after the onset. It returns the time from
-// onset in seconds, or 0 when there is none.
-func secondContact(src signal.Source, e Event, to int64) (float64, error) {
-	rate := src.Rate()
-	d := max(1, int(math.Round(rate/contactRateHz)))
-	to = min(to, e.Onset+int64(contactsS*rate))
-	v, err := look(src, e.Prior, e.guard(rate), to)
-	if err != nil {
-		return 0, fmt.Errorf("second contact: %w", err)
-	}
-	from := v.index(e.Onset) - (predictorOrder+4)*d
+// secondContact looks for new force in the view of an event whose onset is at
+// sample onset. It returns the time from onset in seconds, or 0 when there is
+// none.
+func (v view) secondContact(onset int64) float64 {
+	d := max(1, int(math.Round(v.rateHz/contactRateHz)))
+	from := v.index(onset) - (predictorOrder+4)*d
 	if from < 0 {
-		return 0, nil
+		return 0
 	}
-	x := averaged(v.raw[from:], d)
-	sub := rate / float64(d)
-	t, _, _ := newForce(x, predictorOrder+4, sub, v.sd*v.sd/float64(d))
-	return t, nil
+	x := averaged(v.raw[from:min(len(v.raw), v.index(onset)+v.samples(contactsS))], d)
+	t, _, _ := newForce(x, predictorOrder+4, v.rateHz/float64(d), v.rawSD*v.rawSD/float64(d))
+	return t
 }
 
 // averaged takes the mean of every d samples.

@@ -97,7 +97,7 @@ func withoutBackground(src signal.Source, e Event, kind Kind, raw []float64, fro
 		return clean, noisePower, nil
 	}
 	v.bg.subtract(clean, from)
-	return clean, min(noisePower, v.bg.sd*v.bg.sd), nil
+	return clean, min(noisePower, v.rawSD*v.rawSD), nil
 }
 
 // guard is where the background's window ends.

@@ -11,6 +11,7 @@ import (
 const (
 	priorS    = 0.25   // background is fitted to at most this much before
 	clearS    = 0.06   // what an event's contact disturbs for sure
+	keepS     = 0.05  // of that is shown
 	guardS    = 0.006  // a rise may be seen this much late
 	tapPeakS  = 0.004  // a tap's first lobes
 	pluckS    = 0.012  // a release, finger included
@@ -25,6 +26,7 @@ type view struct {
 	r      []float64 // residual, smoothed
 	raw    []float64 // residual
 	sd     float64   // of r before the event
+	rawSD  float64   // of raw before the event
 	rateHz float64
 	bg     background
 }
@@ -38,11 +40,12 @@ func look(src signal.Source, prior, guard, to int64) (view, error) {
 		return view{}, fmt.Errorf("read samples from %d: %w", prior, err)
 	}
 	pre := x[:max(0, min(int64(len(x)), guard-prior))]
-	v := view{first: prior, rateHz: rate, bg: fitBackground(pre, prior+int64(len(pre)), rate)}
-	v.bg.subtract(x, prior)
-	v.raw, v.r = x, boxcar(x, int(math.Round(smoothS*rate)))
-	last := v.r[max(0, len(pre)-int(0.05*rate)):len(pre)]
-	v.sd = rms(last)
+	v := view{rateHz: rate, bg: fitBackground(pre, prior+int64(len(pre)), rate)}
+	keep := max(0, len(pre)-int(keepS*rate))
+	v.first, v.raw = prior+int64(keep), x[keep:]
+	v.bg.subtract(v.raw, v.first)
+	v.r = boxcar(v.raw, int(math.Round(smoothS*rate)))
+	v.sd, v.rawSD = rms(v.r[:len(pre)-keep]), rms(v.raw[:len(pre)-keep])
 	return v, nil
 }
 

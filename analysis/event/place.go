@@ -8,28 +8,28 @@ import (
 )
 
 // marginS is left free before the next event.
-const marginS = 0.002
+const (
+	marginS          = 0.002
+	firstMotionOverS = 0.004 // a second contact comes later
+)
 
 // place turns picks into events: exact onset, contacts, end.
 func place(ctx context.Context, src signal.Source, kind Kind, s *scan, picks []pick) ([]Event, error) {
 	var events []Event
 	prior := int64(0)
-	for _, p := range picks {
+	for i, p := range picks {
 		if err := ctx.Err(); err != nil {
 			return nil, err
 		}
-		e, err := placeOne(src, kind, s, p, prior)
+		next := s.length
+		if i+1 < len(picks) {
+			next = picks[i+1].frame*s.frameLen - int64(guardS*s.rateHz)
+		}
+		e, genuine, err := placeOne(src, kind, s, p, prior, next)
 		if err != nil {
 			return nil, err
 		}
-		if n := len(events); n > 0 && e.Onset <= events[n-1].Onset {
-			continue
-		}
-		genuine, err := looksLike(src, kind, e)
-		if err != nil {
-			return nil, err
-		}
-		if !genuine {
+		if n := len(events); !genuine || n > 0 && e.Onset <= events[n-1].Onset {
 			continue
 		}
 		prior = e.Onset + int64(clearS*s.rateHz)
@@ -41,22 +41,17 @@ func place(ctx context.Context, src signal.Source, kind Kind, s *scan, picks []p
 			limit = max(events[i].Onset+1, events[i+1].Onset-int64(marginS*s.rateHz))
 		}
 		events[i].bound(s, limit)
-		if kind == Tap && !events[i].DoubleHit {
-			t, err := secondContact(src, events[i], limit)
-			if err != nil {
-				return nil, err
-			}
-			events[i].DoubleHit, events[i].SecondContactS = t > 0, t
-		}
 	}
 	return events, nil
 }
 
-func placeOne(src signal.Source, kind Kind, s *scan, p pick, prior int64) (Event, error) {
+// placeOne places one pick, and tells whether it is an event from near by.
+// The next one begins no earlier than next.
+func placeOne(src signal.Source, kind Kind, s *scan, p pick, prior, next int64) (Event, bool, error) {
 	seen := p.frame * s.frameLen
 	o, err := refine(src, kind, min(prior, seen), seen)
 	if err != nil {
-		return Event{}, err
+		return Event{}, false, err
 	}
 	if !o.found {
 		o = onset{at: float64(seen), sd: float64(s.frameLen)}
@@ -64,12 +59,31 @@ func placeOne(src signal.Source, kind Kind, s *scan, p pick, prior int64) (Event
 	at := max(0, min(s.length-1, int64(math.Round(o.at))))
 	e := Event{Onset: at, OnsetSDSamples: o.sd, Prior: min(prior, at)}
 	e.TruncatedStart = at < int64(0.002*s.rateHz)
+	v, err := look(src, e.Prior, e.guard(s.rateHz), min(max(next, at+1), at+int64(afterS[kind]*s.rateHz)))
+	if err != nil || !v.genuine(kind, at) {
+		return e, false, err
+	}
+	if kind == Tap {
+		e.contacts(s, p, v)
+	}
+	return e, true, nil
+}
+
+// afterS is how much of an event is looked at to place it.
+var afterS = [...]float64{Tap: 0.09, Pluck: 0.25}
+
+// contacts notes a second contact: one that was seen as a rise of its own, or
+// one that only its force gives away.
+func (e *Event) contacts(s *scan, p pick, v view) {
 	for _, f := range p.second {
-		if gap := float64(f*s.frameLen-at) / s.rateHz; gap > 0.004 && !e.DoubleHit {
+		if gap := float64(f*s.frameLen-e.Onset) / s.rateHz; gap > firstMotionOverS && !e.DoubleHit {
 			e.DoubleHit, e.SecondContactS = true, gap
 		}
 	}
-	return e, nil
+	if !e.DoubleHit {
+		e.SecondContactS = v.secondContact(e.Onset)
+		e.DoubleHit = e.SecondContactS > 0
+	}
 }
 
 // bound finds where the event sinks into the noise: the first two blocks in a
@@ -87,25 +101,20 @@ func (e *Event) bound(s *scan, limit int64) {
 	e.TruncatedEnd = limit == s.length
 }
 
-// looksLike refuses what rises like an event and is none: a click of a sample
+// genuine refuses what rises like an event and is none: a click of a sample
 // or two, whose energy lies within 0.2 ms (no contact is that short), and for
 // plucks a gate that opens on noise, which has no partials.
-func looksLike(src signal.Source, kind Kind, e Event) (bool, error) {
-	rate := src.Rate()
-	v, err := look(src, e.Prior, e.guard(rate), e.Onset+int64(0.25*rate))
-	if err != nil {
-		return false, err
-	}
-	at := v.index(e.Onset)
+func (v view) genuine(kind Kind, onset int64) bool {
+	at := v.index(onset)
 	if isClick(v.raw[at:min(len(v.raw), at+v.samples(0.02))], v.samples(1e-4)) {
-		return false, nil
+		return false
 	}
 	after := v.raw[min(len(v.raw), at+v.samples(0.05)):]
 	if kind == Tap || len(after) < v.samples(0.1) {
-		return true, nil
+		return true
 	}
-	bg := fitBackground(after, 0, rate)
-	return bg.power > 0.25*bg.sd*bg.sd, nil
+	bg := fitBackground(after, 0, v.rateHz)
+	return bg.power > 0.25*bg.rest
 }
 
 // isClick tells whether nearly all energy lies within half samples of the peak.

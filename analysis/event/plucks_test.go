@@ -44,6 +44,9 @@ func TestPlucksFound(t *testing.T) {
 				continue
 			}
 			levels = append(levels, l.RMSDBFS-w.level)
+			if oe := onsets[len(onsets)-1]; math.Abs(oe) > 5 || math.Abs(l.RMSDBFS-w.level) > 0.3 {
+				t.Logf("case %d: snr %.0f rate %.0f %.0f Hz soft %.4f t60 %.1f at %.4f s: onset off by %.2f ms, level by %.2f dB", c, snr, rate, s.hz, s.softS, s.t60, w.onset/rate, oe, l.RMSDBFS-w.level)
+			}
 		}
 		for i, m := range matched {
 			if !m {

@@ -4,6 +4,7 @@ import (
 	"math"
 	"math/cmplx"
 	"math/rand/v2"
+	"slices"
 
 	"saddlewise/analysis/signal"
 )
@@ -391,7 +392,8 @@ func pluckTake(r *rand.Rand, rate, snrDB float64) (signal.Memory, []truth, pluck
 	}
 	for i := range truths {
 		from := int(truths[i].onset) + int(math.Round(0.02*rate))
-		clean := x[from : from+int(0.5*rate)]
+		clean := slices.Clone(x[from : from+int(0.5*rate)])
+		straighten(clean) // a level is about the string's own baseline
 		p := dot(clean, clean) / float64(len(clean))
 		power += p / float64(notes)
 		truths[i].level = dbfs(p)

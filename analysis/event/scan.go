@@ -29,7 +29,7 @@ type rise struct {
 	frame     int64   // where it was seen
 	last      int64   // last frame of the same rise
 	peak      float64 // largest 2-frame mean square of the 20 frames from it, less before
-	early     float64 // mean square over the 2nd to 15th frame
+	early     float64 // mean square over the first 8 frames
 	sustained float64 // mean square over the 30th to 130th frame
 	after     float64 // mean square over the 60th to 160th frame
 	before    float64 // mean square over the 45th to 5th frame before
@@ -244,7 +244,7 @@ func (s *scanner) close() {
 		r.peak = max(r.peak, s.smooth[j&(ringFrames-1)].wide)
 	}
 	r.peak -= r.before
-	r.early = s.mean(r.frame+2, r.frame+15, func(f frame) float64 { return f.wide })
+	r.early = s.mean(r.frame, r.frame+8, func(f frame) float64 { return f.wide })
 	r.sustained = s.mean(r.frame+30, r.frame+130, func(f frame) float64 { return f.wide })
 	r.after = s.mean(r.frame+60, r.frame+160, func(f frame) float64 { return f.wide })
 	r.grows = s.mean(r.frame+30, r.frame+130, func(f frame) float64 { return f.low }) > 1.25*r.lowBefore ||
