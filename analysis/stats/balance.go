@@ -50,7 +50,8 @@ func part(set [][]float64, spread Spread) Estimate {
 		e.Interval = &Interval{
 			e.Median - f*(e.Median-e.Interval.Low), e.Median + f*(e.Interval.High-e.Median), Nominal,
 		}
-		e.Interval = e.Interval.widened(e.Median, spread, 1)
+		extra := spread.SD * quantile(Nominal, float64(spread.DF))
+		e.Interval.Low, e.Interval.High = e.Median-math.Hypot(e.Median-e.Interval.Low, extra), e.Median+math.Hypot(e.Interval.High-e.Median, extra)
 	}
 	return e
 }

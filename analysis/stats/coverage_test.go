@@ -160,5 +160,95 @@ func TestBalanceIntervalCovers(t *testing.T) {
 			t.Logf("%d groups of %-3d: %s", k, n, line)
 		}
 	}
+	for _, n := range []int{3, 5, 8, 0} {
+		line := ""
+		for i, s := range shapes {
+			r := rand.New(rand.NewPCG(uint64(n), 77+uint64(i)))
+			var c tally
+			for range cases {
+				c.add(Balance(uneven(r, s, n))[0].Interval, 0)
+			}
+			line += c.check(t, fmt.Sprintf("balance of uneven groups of %d, %s", n, s.name), 3.5)
+			off = append(off, c.off())
+		}
+		t.Logf("uneven, %-3d: %s", n, line)
+	}
 	report(t, "a balance's interval", "2-6 groups of 3-20 values, five distributions", off, "2; 3.5 with three values a group")
+}
+
+// uneven draws four groups of n values (0: of 3 to 12) whose scatter differs
+// up to fourfold.
+func uneven(r *rand.Rand, s shape, n int) [][]float64 {
+	out := make([][]float64, 4)
+	for i := range out {
+		size := n
+		if n == 0 {
+			size = 3 + r.IntN(10)
+		}
+		out[i] = sample(r, s, size, 0)
+		scale := 0.5 * math.Pow(4, r.Float64())
+		for j := range out[i] {
+			out[i][j] *= scale
+		}
+	}
+	return out
+}
+
+// One group each: the spread is assumed, here rightly so.
+func TestAssumedSpreadCovers(t *testing.T) {
+	cases := accuracy.Cases(1500, 10000)
+	var off []float64
+	for _, inside := range []float64{0.3, 1, 3} { // scatter inside the group, in spreads
+		for _, n := range []int{3, 5, 8, 20} {
+			spread := Spread{SD: 1 / inside}
+			r := rand.New(rand.NewPCG(uint64(n), uint64(10*inside)))
+			var one, shift, balance tally
+			for range cases {
+				g := func() [][]float64 { return groupsOf(r, shapes[0], 1, n, spread.SD, 0) }
+				one.add(SummarizeGrouped(g(), spread).Interval, 0)
+				shift.add(ShiftGrouped(g(), g(), spread).Interval, 0)
+				balance.add(BalanceGrouped([][][]float64{g(), g(), g(), g()}, spread)[0].Interval, 0)
+			}
+			name := fmt.Sprintf("one group of %d, scatter %g", n, inside)
+			t.Logf("%s: median %s of %.1f, shift %s of %.1f, balance %s of %.1f", name,
+				one.check(t, name+", median", 2.5), 100*one.stated,
+				shift.check(t, name+", shift", 2.5), 100*shift.stated,
+				balance.check(t, name+", balance", 2.5), 100*balance.stated)
+			off = append(off, one.off(), shift.off(), balance.off())
+		}
+	}
+	report(t, "intervals with an assumed spread of takes", "one group of 3-20 values", off, "2.5")
+}
+
+// Several groups: the spread is estimated from them, or from other sets too.
+func TestEstimatedSpreadCovers(t *testing.T) {
+	cases := accuracy.Cases(800, 6000)
+	var off []float64
+	for _, between := range []float64{0, 0.3, 1, 3} {
+		for _, k := range []int{2, 3, 5} {
+			for _, n := range []int{1, 3, 8} {
+				r := rand.New(rand.NewPCG(uint64(10*k+n), uint64(10*between)))
+				var alone, pooled, shift, balance tally
+				for range cases {
+					sets := make([][][]float64, 8)
+					for i := range sets {
+						sets[i] = groupsOf(r, shapes[i%2], k, n, between, 0)
+					}
+					alone.add(SummarizeGrouped(sets[0], GroupSpread(0, sets[0])).Interval, 0)
+					all := GroupSpread(0, sets...)
+					pooled.add(SummarizeGrouped(sets[0], all).Interval, 0)
+					shift.add(ShiftGrouped(sets[0], sets[2], GroupSpread(0, sets[0], sets[2])).Interval, 0)
+					balance.add(BalanceGrouped(sets[:4], all)[0].Interval, 0)
+				}
+				name := fmt.Sprintf("%d groups of %d, spread %g", k, n, between)
+				t.Logf("%s: alone %s (width %.2f), pooled %s (%.2f), shift %s (%.2f), balance %s", name,
+					alone.check(t, name+", alone", 1.5), alone.width/float64(cases),
+					pooled.check(t, name+", pooled", 1.5), pooled.width/float64(cases),
+					shift.check(t, name+", shift", 1.5), shift.width/float64(cases),
+					balance.check(t, name+", balance", 1.5))
+				off = append(off, alone.off(), pooled.off(), shift.off(), balance.off())
+			}
+		}
+	}
+	report(t, "intervals with an estimated spread of takes", "2-5 groups of 1-8 values", off, "1.5")
 }

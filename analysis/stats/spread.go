@@ -1,8 +1,6 @@
 package stats
 
-import (
-	"math"
-)
+import "math"
 
 // Spread is how far groups of values differ that were meant to be the same:
 // values of one group share what changes only from group to group.
@@ -12,53 +10,59 @@ type Spread struct {
 
 	centres float64 // variance of the groups' medians, DF degrees of freedom
 	within  float64 // part of it that the scatter inside the groups explains
+	scatter float64 // variance inside the groups, over all sets
 }
 
 // GroupSpread estimates the spread from all sets of groups; a set holds the
 // groups that measure one thing, so only sets of two and more count. Without
 // any the spread is assumedSD, with no degrees of freedom.
 func GroupSpread(assumedSD float64, sets ...[][]float64) Spread {
-	squares, within, groups, df := 0.0, 0.0, 0, 0
+	var used [][]float64
+	squares, shares, df := 0.0, 0.0, 0
 	for _, set := range sets {
 		set = filled(set)
 		if len(set) < 2 {
 			continue
 		}
-		centre, noise := mean(medians(set)), scatter(set)
+		centre := mean(medians(set))
 		for _, g := range set {
 			d := Median(g) - centre
 			squares += d * d
-			within += noise * medianVariance(len(g))
-			groups++
+			shares += medianVariance(len(g))
 		}
+		used = append(used, set...)
 		df += len(set) - 1
 	}
 	if df == 0 {
 		return Spread{SD: assumedSD}
 	}
-	s := Spread{DF: df, centres: squares / float64(df), within: within / float64(groups)}
+	s := Spread{DF: df, centres: squares / float64(df), scatter: scatter(used)}
+	s.within = s.scatter * shares / float64(len(used))
 	s.SD = math.Sqrt(math.Max(0, s.centres-s.within))
 	return s
 }
 
-// varianceOf is the variance of one group's median about the common centre:
-// measured over all groups, corrected for what this group's own size and
-// scatter explain.
-func (s Spread) varianceOf(n int, scatter float64) float64 {
-	own := scatter * medianVariance(n)
-	if s.DF == 0 {
-		return s.SD*s.SD + own
-	}
-	return math.Max(s.centres+own-s.within, math.Max(s.SD*s.SD, own))
-}
-
-// centreVariance is the variance of the mean of a set's medians.
+// centreVariance is the variance of the mean of a set's medians: of each
+// group's as measured over all groups, corrected for its size. It has no
+// floor, so that Student's interval keeps its coverage also where groups agree
+// by luck.
 func (s Spread) centreVariance(set [][]float64) float64 {
-	k := float64(len(set))
-	noise, sum := scatter(set), 0.0
-	for _, g := range set {
-		sum += s.varianceOf(len(g), noise)
+	inside, sum := s.scatter, 0.0
+	if s.DF == 0 {
+		inside = scatter(set)
 	}
+	for _, g := range set {
+		own := inside * medianVariance(len(g))
+		switch {
+		case s.DF == 0 || s.SD > 0:
+			sum += s.SD*s.SD + own
+		case s.within > 0:
+			sum += s.centres * own / s.within
+		default:
+			sum += s.centres
+		}
+	}
+	k := float64(len(set))
 	return sum / (k * k)
 }
 
