@@ -28,7 +28,7 @@ Run it at the bench after every take. Exit status 1 when a take is unusable.`,
 		Example: "  saddlewise check wired/tap-3.wav\n  saddlewise check wired",
 		Args: func(cmd *cobra.Command, args []string) error {
 			if len(args) == 0 {
-				return fmt.Errorf("%w: check takes one or more recordings or stage folders; saddlewise help check explains", errMisuse)
+				return misused("check takes one or more recordings or stage folders; saddlewise help check explains")
 			}
 			return nil
 		},
@@ -55,6 +55,9 @@ func checkPath(cmd *cobra.Command, path string) (bad int, err error) {
 		dir, only = filepath.Dir(path), filepath.Base(path)
 	}
 	takes, err := analysis.Check(cmd.Context(), dir, only)
+	if err != nil && only != "" {
+		return 0, fmt.Errorf("%s cannot be checked: %w", only, err)
+	}
 	if err != nil {
 		return 0, err
 	}

@@ -75,7 +75,7 @@ func (f loadFlags) run(out io.Writer) error {
 		return err
 	}
 	if f.wiring != "parallel" && f.wiring != "series" {
-		return fmt.Errorf("%w: --wiring is %q; parallel and series are allowed", errMisuse, f.wiring)
+		return misused("--wiring is %q; parallel and series are allowed", f.wiring)
 	}
 	c := f.circuit
 	c.Wiring = circuit.Wiring(f.wiring)
@@ -83,7 +83,7 @@ func (f loadFlags) run(out io.Writer) error {
 		c.Discs = len(notes)
 	}
 	if err := c.Check(); err != nil {
-		return fmt.Errorf("%w: %w", errMisuse, err)
+		return misuse{err}
 	}
 	answer := f.answer(c, notes)
 	if f.json {
@@ -97,18 +97,18 @@ func (f loadFlags) run(out io.Writer) error {
 // parseStrings reads a list of note names.
 func parseStrings(list string) ([]signal.Note, error) {
 	if strings.TrimSpace(list) == "" {
-		return nil, fmt.Errorf("%w: give the open strings, highest first, such as --strings A3,D3,G2,C2", errMisuse)
+		return nil, misused("give the open strings, highest first, such as --strings A3,D3,G2,C2")
 	}
 	var notes []signal.Note
 	for name := range strings.SplitSeq(list, ",") {
 		n, err := signal.ParseNote(name)
 		if err != nil {
-			return nil, fmt.Errorf("%w: --strings: %w", errMisuse, err)
+			return nil, misused("--strings: %w", err)
 		}
 		notes = append(notes, n)
 	}
 	if len(notes) > 12 {
-		return nil, fmt.Errorf("%w: --strings lists %d strings; 1 to 12 are allowed", errMisuse, len(notes))
+		return nil, misused("--strings lists %d strings; 1 to 12 are allowed", len(notes))
 	}
 	return notes, nil
 }

@@ -59,10 +59,10 @@ func (f planFlags) run(out io.Writer) error {
 		return err
 	}
 	if f.stage == "" || f.stage != filepath.Base(f.stage) || f.stage == ".." || f.stage == "." {
-		return fmt.Errorf("%w: --stage is a plain folder name", errMisuse)
+		return misused("--stage is a plain folder name")
 	}
 	if strings.ContainsAny(f.next+f.stage, "\"\\\n\r") {
-		return fmt.Errorf("%w: --next and --stage take plain words", errMisuse)
+		return misused("--next and --stage take plain words")
 	}
 	var quoted []string
 	for _, n := range notes {

@@ -22,8 +22,10 @@ const (
 	exitStopped = 3 // with --gate, when the verdict is stop
 )
 
-// errMisuse marks errors of the command line.
-var errMisuse = errors.New("wrong use")
+// misuse is an error of the command line.
+type misuse struct{ error }
+
+func misused(format string, args ...any) error { return misuse{fmt.Errorf(format, args...)} }
 
 // errGate is not a failure: the verdict is stop and --gate was given.
 var errGate = errors.New("the verdict is stop")
@@ -36,6 +38,7 @@ func run(ctx context.Context, args []string, out, errOut io.Writer) int {
 	root.SetOut(out)
 	root.SetErr(errOut)
 	err := root.ExecuteContext(ctx)
+	var wrong misuse
 	switch {
 	case err == nil:
 		return exitDone
@@ -44,7 +47,7 @@ func run(ctx context.Context, args []string, out, errOut io.Writer) int {
 	case errors.Is(err, context.Canceled):
 		fmt.Fprintln(errOut, "saddlewise: interrupted; nothing was left half-written")
 		return exitFailed
-	case errors.Is(err, errMisuse):
+	case errors.As(err, &wrong):
 		fmt.Fprintf(errOut, "saddlewise: %s\n", err)
 		return exitMisuse
 	default:
@@ -73,17 +76,18 @@ String 1 is the highest-pitched. Recordings are never changed.`,
   saddlewise plan --strings E4,B3,G3,D3,A2,E2
   saddlewise check wired               is each take usable?
   saddlewise analyze wired             measure, judge, report`,
+		Args:              cobra.ArbitraryArgs,
 		SilenceErrors:     true,
 		SilenceUsage:      true,
 		CompletionOptions: cobra.CompletionOptions{HiddenDefaultCmd: true},
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if len(args) > 0 {
-				return fmt.Errorf("%w: there is no command %q; saddlewise help lists them", errMisuse, args[0])
+				return misused("there is no command %q; saddlewise help lists them", args[0])
 			}
 			return cmd.Help()
 		},
 	}
-	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return fmt.Errorf("%w: %w", errMisuse, err) })
+	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return misuse{err} })
 	root.AddCommand(newDemo(), newPlan(), newCheck(), newAnalyze(), newLoad(), newVersion())
 	return root
 }
@@ -92,7 +96,7 @@ String 1 is the highest-pitched. Recordings are never changed.`,
 func exactly(n int, what string) cobra.PositionalArgs {
 	return func(cmd *cobra.Command, args []string) error {
 		if len(args) != n {
-			return fmt.Errorf("%w: %s takes %s; saddlewise help %s explains", errMisuse, cmd.Name(), what, cmd.Name())
+			return misused("%s takes %s; saddlewise help %s explains", cmd.Name(), what, cmd.Name())
 		}
 		return nil
 	}
