@@ -42,35 +42,44 @@ func Bands(fraction int, rateHz float64) []signal.Band {
 // Spectrum is the energy of a short stretch by frequency.
 type Spectrum struct {
 	energy signal.PSD // integrates to energy, not power
-	Second float64    // length of the stretch
+	Second float64    // length of the stretch, its fades counted by their power
 }
 
 // ErrTooShort means a stretch of fewer than 64 samples.
 var ErrTooShort = errors.New("too short for a spectrum")
 
-// SpectrumOf is the energy spectrum of x, faded out over its last tenth and
-// without its mean before sample lead.
+// SpectrumOf is the energy spectrum of x without its mean before sample lead.
+// The lead fades in and the last tenth fades out, so that hum cut off at the
+// ends does not spill over all bands.
 func SpectrumOf(x []float64, rateHz float64, lead int) (Spectrum, error) {
 	if len(x) < 64 {
 		return Spectrum{}, ErrTooShort
 	}
+	lead = min(max(lead, 0), len(x))
 	n := 1 << bits.Len(uint(max(len(x), int(rateHz/8))-1))
 	padded := make([]float64, n)
-	base := mean(x[:min(max(lead, 0), len(x))])
-	fade := len(x) / 10
+	base := mean(x[:lead])
+	fadeIn, fadeOut := min(lead, len(x)/10), len(x)/10
+	power := 0.0
 	for i, v := range x {
-		gain := 1.0
-		if left := len(x) - i; left < fade {
-			gain = 0.5 - 0.5*math.Cos(math.Pi*float64(left)/float64(fade))
-		}
+		gain := halfCosine(i, fadeIn) * halfCosine(len(x)-1-i, fadeOut)
 		padded[i] = (v - base) * gain
+		power += gain * gain
 	}
-	s := Spectrum{Second: float64(len(x)) / rateHz}
+	s := Spectrum{Second: power / rateHz}
 	s.energy = signal.PSD{StepHz: rateHz / float64(n), Power: make([]float64, n/2+1)}
 	for k, c := range fourier.NewFFT(n).Coefficients(nil, padded) {
 		s.energy.Power[k] = 2 * (real(c)*real(c) + imag(c)*imag(c)) / (rateHz * rateHz)
 	}
 	return s, nil
+}
+
+// halfCosine rises from 0 to 1 over length steps.
+func halfCosine(i, length int) float64 {
+	if i >= length {
+		return 1
+	}
+	return 0.5 - 0.5*math.Cos(math.Pi*(float64(i)+0.5)/float64(length))
 }
 
 func mean(x []float64) float64 {
@@ -87,19 +96,19 @@ func mean(x []float64) float64 {
 // TapBands is one tap's band levels.
 type TapBands struct {
 	LevelDB        []float64 // re the tap's energy from 200 Hz to 2 kHz
-	AboveNoiseDB   []float64 // +Inf without a background
+	AboveNoiseDB   []float64 // tap and background over background; +Inf without one
 	Low, Mid, High float64   // band summary, dB re the same; NaN where masked
 }
 
-// TapFrom reads one tap's bands. background is the spectrum of a stretch
-// without events, nil for none.
+// TapFrom reads one tap's bands, the background's energy taken off.
+// background is the spectrum of a stretch without events, nil for none.
 func TapFrom(tap Spectrum, background *Spectrum, bands []signal.Band) TapBands {
-	ref := tap.energy.Band(refRangeHz[0], refRangeHz[1])
+	ref, _ := energyIn(tap, background, refRangeHz[0], refRangeHz[1])
 	t := TapBands{}
 	for _, b := range bands {
-		e := tap.energy.Band(b.LowHz, b.HighHz)
+		e, above := energyIn(tap, background, b.LowHz, b.HighHz)
 		t.LevelDB = append(t.LevelDB, signal.PowerToDB(e/ref))
-		t.AboveNoiseDB = append(t.AboveNoiseDB, aboveNoise(tap, background, b.LowHz, b.HighHz))
+		t.AboveNoiseDB = append(t.AboveNoiseDB, above)
 	}
 	t.Low = rangeLevel(tap, background, LowRangeHz, ref)
 	t.Mid = rangeLevel(tap, background, MidRangeHz, ref)
@@ -108,21 +117,26 @@ func TapFrom(tap Spectrum, background *Spectrum, bands []signal.Band) TapBands {
 }
 
 func rangeLevel(tap Spectrum, background *Spectrum, hz [2]float64, ref float64) float64 {
-	if aboveNoise(tap, background, hz[0], hz[1]) < maskDB {
+	e, above := energyIn(tap, background, hz[0], hz[1])
+	if above < maskDB {
 		return math.NaN()
 	}
-	return signal.PowerToDB(tap.energy.Band(hz[0], hz[1]) / ref)
+	return signal.PowerToDB(e / ref)
 }
 
-func aboveNoise(tap Spectrum, background *Spectrum, lowHz, highHz float64) float64 {
+// energyIn is the tap's energy from lowHz to highHz less the background's,
+// and by how much the two together stand above the background. Where the
+// background swallows the tap, a tenth of what was seen is kept.
+func energyIn(tap Spectrum, background *Spectrum, lowHz, highHz float64) (energy, aboveDB float64) {
+	seen := tap.energy.Band(lowHz, highHz)
 	if background == nil {
-		return math.Inf(1)
+		return seen, math.Inf(1)
 	}
 	noise := background.energy.Band(lowHz, highHz) * tap.Second / background.Second
 	if noise <= 0 {
-		return math.Inf(1)
+		return seen, math.Inf(1)
 	}
-	return signal.PowerToDB(tap.energy.Band(lowHz, highHz) / noise)
+	return math.Max(seen-noise, seen/10), signal.PowerToDB(seen / noise)
 }
 
 // BandLevel is one band over all taps of a string.
