@@ -5,17 +5,38 @@ import (
 	"slices"
 )
 
-// median sorts a copy. 0 when x is empty.
+// median works on a copy and takes linear time. Of an even number it is the
+// upper of the middle two. 0 when x is empty.
 func median(x []float64) float64 {
 	if len(x) == 0 {
 		return 0
 	}
-	s := slices.Clone(x)
-	slices.Sort(s)
-	if n := len(s); n%2 == 0 {
-		return (s[n/2-1] + s[n/2]) / 2
+	s, k := slices.Clone(x), len(x)/2
+	for lo, hi := 0, len(s)-1; lo < hi; {
+		pivot := s[(lo+hi)/2]
+		i, j := lo, hi
+		for i <= j {
+			for s[i] < pivot {
+				i++
+			}
+			for s[j] > pivot {
+				j--
+			}
+			if i <= j {
+				s[i], s[j] = s[j], s[i]
+				i, j = i+1, j-1
+			}
+		}
+		switch {
+		case k <= j:
+			hi = j
+		case k >= i:
+			lo = i
+		default:
+			return s[k]
+		}
 	}
-	return s[len(s)/2]
+	return s[k]
 }
 
 func rms(x []float64) float64 {

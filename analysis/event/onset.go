@@ -35,7 +35,7 @@ type view struct {
 func look(src signal.Source, prior, guard, to int64) (view, error) {
 	rate := src.Rate()
 	prior = max(0, prior, guard-int64(priorS*rate))
-	x, err := signal.Segment(src, prior, to-prior)
+	x, err := signal.Segment(src, prior, max(to, guard)-prior)
 	if err != nil {
 		return view{}, fmt.Errorf("read samples from %d: %w", prior, err)
 	}
@@ -59,19 +59,22 @@ type onset struct {
 	found  bool
 }
 
-// refine places the onset of a rise seen at sample seen.
-func refine(src signal.Source, kind Kind, prior, seen int64) (onset, error) {
+// refine places the onset of a rise seen at sample seen, and gives the view
+// it was placed in, which reaches afterS on but not beyond next.
+func refine(src signal.Source, kind Kind, prior, seen, next int64) (onset, view, error) {
 	rate := src.Rate()
 	ahead := tapPeakS
 	if kind == Pluck {
 		ahead = pluckS
 	}
 	guard := seen - int64(guardS*rate)
+	to := max(seen+int64((ahead+0.01)*rate), min(next, seen+int64(afterS[kind]*rate)))
 	var o onset
+	var v view
 	for range 2 {
-		v, err := look(src, prior, guard, seen+int64((ahead+0.01)*rate))
-		if err != nil {
-			return onset{}, err
+		var err error
+		if v, err = look(src, prior, guard, to); err != nil {
+			return onset{}, view{}, err
 		}
 		o = v.firstRise(v.index(seen-int64(guardS*rate)), v.index(seen+int64(ahead*rate)))
 		if !o.found || int64(o.at) > guard+int64(0.0005*rate) {
@@ -79,7 +82,7 @@ func refine(src signal.Source, kind Kind, prior, seen int64) (onset, error) {
 		}
 		guard = int64(o.at) - int64(0.001*rate) // the fit had begun to include the event
 	}
-	return o, nil
+	return o, v, nil
 }
 
 // firstRise looks for the first strong motion within [from, to) and follows it

@@ -49,7 +49,7 @@ func place(ctx context.Context, src signal.Source, kind Kind, s *scan, picks []p
 // The next one begins no earlier than next.
 func placeOne(src signal.Source, kind Kind, s *scan, p pick, prior, next int64) (Event, bool, error) {
 	seen := p.frame * s.frameLen
-	o, err := refine(src, kind, min(prior, seen), seen)
+	o, v, err := refine(src, kind, min(prior, seen), seen, next)
 	if err != nil {
 		return Event{}, false, err
 	}
@@ -59,9 +59,8 @@ func placeOne(src signal.Source, kind Kind, s *scan, p pick, prior, next int64) 
 	at := max(0, min(s.length-1, int64(math.Round(o.at))))
 	e := Event{Onset: at, OnsetSDSamples: o.sd, Prior: min(prior, at)}
 	e.TruncatedStart = at < int64(0.002*s.rateHz)
-	v, err := look(src, e.Prior, e.guard(s.rateHz), min(max(next, at+1), at+int64(afterS[kind]*s.rateHz)))
-	if err != nil || !v.genuine(kind, at) {
-		return e, false, err
+	if !v.genuine(kind, at) {
+		return e, false, nil
 	}
 	if kind == Tap {
 		e.contacts(s, p, v)

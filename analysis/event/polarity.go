@@ -3,6 +3,7 @@ package event
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/stat/distuv"
 )
@@ -220,7 +221,14 @@ func MedianWaveform(waveforms [][]float64) []float64 {
 		for j, s := range scaled {
 			column[j] = s[i]
 		}
-		out[i] = median(column)
+		out[i] = middle(column)
 	}
 	return out
+}
+
+// middle sorts column and takes its median.
+func middle(column []float64) float64 {
+	slices.Sort(column)
+	n := len(column)
+	return (column[(n-1)/2] + column[n/2]) / 2
 }
