@@ -84,7 +84,7 @@ func (i *Interval) widened(centre float64, spread Spread, times float64, n int) 
 	extra := times * spread.SD * quantile(i.Coverage, float64(spread.DF))
 	half := func(own float64) float64 {
 		share := extra * extra / (extra*extra + own*own)
-		return math.Hypot(own, extra) * (1 - 0.7*share*(1-share)/math.Sqrt(float64(n)))
+		return math.Hypot(own, extra) * (1 - 1.2*share*(1-share)/float64(n))
 	}
 	return &Interval{centre - half(centre-i.Low), centre + half(i.High-centre), i.Coverage}
 }
