@@ -1,21 +1,16 @@
 package stage
 
 import (
-	"errors"
 	"fmt"
-	"io/fs"
-	"math"
-	"os"
 	"path/filepath"
-	"slices"
-	"strings"
 
 	"github.com/pelletier/go-toml/v2"
 
 	"saddlewise/analysis/signal"
 )
 
-// facts mirrors both TOML files; a nil field was not given.
+// facts mirrors both TOML files; a nil field was not given. keyTable says
+// what each may hold.
 type facts struct {
 	Name       *string         `toml:"name"`
 	Stage      *string         `toml:"stage"`
@@ -31,6 +26,7 @@ type facts struct {
 		Wiring   *string  `toml:"wiring"`
 		DiscNF   *float64 `toml:"disc_nf"`
 		CablePF  *float64 `toml:"cable_pf"`
+		InputPF  *float64 `toml:"input_pf"`
 		InputOhm *float64 `toml:"input_ohm"`
 	} `toml:"pickup"`
 	Capture struct {
@@ -49,124 +45,20 @@ type facts struct {
 	Takes  []takeFacts        `toml:"take"`
 }
 
+// takeFacts is one [[take]].
 type takeFacts struct {
 	File   string `toml:"file"`
 	Test   string `toml:"test"`
 	String any    `toml:"string"` // number or note name
-}
+	Hand   bool   `toml:"hand"`
 
-// maxTOMLBytes bounds what is read of a TOML file.
-const maxTOMLBytes = 1 << 20
-
-// readFacts reads stage.toml over build.toml: the stage's values win.
-func readFacts(dir string) (*facts, error) {
-	var f facts
-	if err := f.read(filepath.Join(filepath.Dir(dir), "build.toml")); err != nil {
-		return nil, err
-	}
-	f.Takes = nil // names of files belong to the stage
-	return &f, f.read(filepath.Join(dir, "stage.toml"))
-}
-
-func (f *facts) read(path string) error {
-	name := filepath.Base(path)
-	info, err := os.Stat(path)
-	if errors.Is(err, fs.ErrNotExist) {
-		return nil
-	}
-	if err == nil && info.Size() > maxTOMLBytes {
-		return fmt.Errorf("%s is %d bytes long; it cannot be the facts of a build", name, info.Size())
-	}
-	text, err := os.ReadFile(path)
-	if err != nil {
-		return fmt.Errorf("%s cannot be read (check its permissions): %w", name, err)
-	}
-	return f.parse(name, text)
-}
-
-// parse reads text over what f already holds.
-func (f *facts) parse(name string, text []byte) error {
-	dec := toml.NewDecoder(strings.NewReader(string(text)))
-	dec.DisallowUnknownFields()
-	if err := dec.Decode(f); err != nil {
-		return explain(name, err)
-	}
-	if err := f.check(); err != nil {
-		return located(name, text, err)
-	}
-	return nil
-}
-
-// keyError is a value that is not allowed.
-type keyError struct {
-	section, key, text string
-}
-
-func (e keyError) Error() string { return e.text }
-
-// check says which value is out of its range.
-func (f *facts) check() error {
-	if n := len(f.Instrument.Strings); n > 12 {
-		return keyError{"instrument", "strings", fmt.Sprintf("strings lists %d strings; 1 to 12 are allowed", n)}
-	}
-	for _, note := range f.Instrument.Strings {
-		if _, err := signal.ParseNote(note); err != nil {
-			return keyError{"instrument", "strings", "strings: " + err.Error()}
-		}
-	}
-	for key := range f.Limits {
-		if !slices.ContainsFunc(Defaults(), func(l Limit) bool { return l.Key == key }) {
-			return keyError{"limits", key, fmt.Sprintf("unknown key %q%s", key, suggestion(key, limitKeys()))}
-		}
-		if v := f.Limits[key]; math.IsNaN(v) || math.IsInf(v, 0) {
-			return keyError{"limits", key, key + " must be a number"}
-		}
-	}
-	if w := f.Pickup.Wiring; w != nil && *w != "parallel" && *w != "series" {
-		return keyError{"pickup", "wiring", fmt.Sprintf("wiring is %q; \"parallel\" and \"series\" are allowed", *w)}
-	}
-	if m := f.Capture.MainsHz; m != nil && *m != 0 && *m != 50 && *m != 60 {
-		return keyError{"capture", "mains_hz", fmt.Sprintf("mains_hz is %g; 50, 60 and 0 (find out) are allowed", *m)}
-	}
-	return f.checkRanges()
-}
-
-func (f *facts) checkRanges() error {
-	whole := func(v *int) *float64 {
-		if v == nil {
-			return nil
-		}
-		x := float64(*v)
-		return &x
-	}
-	for _, r := range []struct {
-		section, key string
-		value        *float64
-		low, high    float64
-	}{
-		{"instrument", "a4_hz", f.Instrument.A4Hz, 300, 600},
-		{"pickup", "discs", whole(f.Pickup.Discs), 1, 64},
-		{"pickup", "disc_nf", f.Pickup.DiscNF, 0.01, 10000},
-		{"pickup", "cable_pf", f.Pickup.CablePF, 0, 1e6},
-		{"pickup", "input_ohm", f.Pickup.InputOhm, 100, 1e12},
-		{"capture", "channel", whole(f.Capture.Channel), 0, 64},
-		{"capture", "full_scale_volts", f.Capture.FullScaleVolts, 0, 1000},
-		{"capture", "reference_tone_hz", f.Capture.ReferenceToneHz, 0, 20000},
-		{"stimulus", "low_hz", f.Stimulus.LowHz, 1, 20000},
-		{"stimulus", "high_hz", f.Stimulus.HighHz, 10, 200000},
-		{"stimulus", "seconds", f.Stimulus.Seconds, 0.1, 600},
-		{"stimulus", "level_dbfs", f.Stimulus.LevelDBFS, -100, 3},
-	} {
-		if v := r.value; v != nil && !(*v >= r.low && *v <= r.high) {
-			return keyError{r.section, r.key, fmt.Sprintf("%s is %g; %g to %g is allowed", r.key, *v, r.low, r.high)}
-		}
-	}
-	return nil
+	line   int  // of the entry in stage.toml
+	common bool // from build.toml: meant for the stages that have the file
 }
 
 // stage turns facts and defaults into a stage without takes.
 func (f *facts) stage(dir string) (*Stage, error) {
-	st := &Stage{Dir: dir, Folder: filepath.Base(dir), A4Hz: 440}
+	st := &Stage{Dir: dir, Folder: filepath.Base(dir)}
 	st.Name = or(f.Stage, st.Folder)
 	st.Build, st.NextStep, st.Notes = or(f.Name, ""), or(f.NextStep, ""), or(f.Notes, "")
 	if f.Date != nil {
@@ -176,11 +68,11 @@ func (f *facts) stage(dir string) (*Stage, error) {
 	for i, name := range f.Instrument.Strings {
 		note, err := signal.ParseNote(name)
 		if err != nil {
-			return nil, err
+			return nil, fmt.Errorf("instrument.strings: %w", err)
 		}
 		st.Strings = append(st.Strings, String{i + 1, note.Name, note.Hz(st.A4Hz)})
 	}
-	st.Pickup = f.pickup(max(len(st.Strings), 1))
+	st.Pickup = f.pickup()
 	st.Capture = Capture{or(f.Capture.Channel, 0), or(f.Capture.MainsHz, 0), or(f.Capture.FullScaleVolts, 0), or(f.Capture.ReferenceToneHz, 0)}
 	st.Stimulus = Stimulus{or(f.Stimulus.LowHz, 0), or(f.Stimulus.HighHz, 0), or(f.Stimulus.Seconds, 0), or(f.Stimulus.LevelDBFS, 0)}
 	st.Limits = Defaults()
@@ -192,22 +84,26 @@ func (f *facts) stage(dir string) (*Stage, error) {
 	return st, nil
 }
 
-// pickup fills in defaults (common practice, no source) and says which.
-func (f *facts) pickup(strs int) Pickup {
+// pickup fills in defaults (common practice, no source) and says which. The
+// number of discs stays 0 where nothing tells it: one a string, once the
+// strings are known.
+func (f *facts) pickup() Pickup {
 	p := Pickup{}
 	assume := func(given bool, key string) {
 		if !given {
 			p.Assumed = append(p.Assumed, key)
 		}
 	}
-	p.Discs = or(f.Pickup.Discs, strs)
-	assume(f.Pickup.Discs != nil, "discs")
 	p.Wiring = or(f.Pickup.Wiring, "parallel")
+	p.Discs = or(f.Pickup.Discs, discsOf(p.Wiring))
+	assume(p.Discs > 0, "discs")
 	assume(f.Pickup.Wiring != nil, "wiring")
 	p.DiscNF = or(f.Pickup.DiscNF, 20)
 	assume(f.Pickup.DiscNF != nil, "disc_nf")
 	p.CablePF = or(f.Pickup.CablePF, 300)
 	assume(f.Pickup.CablePF != nil, "cable_pf")
+	p.InputPF = or(f.Pickup.InputPF, 0)
+	assume(f.Pickup.InputPF != nil, "input_pf")
 	p.InputOhm = or(f.Pickup.InputOhm, 1e6)
 	assume(f.Pickup.InputOhm != nil, "input_ohm")
 	return p

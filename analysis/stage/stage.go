@@ -46,8 +46,10 @@ type Stage struct {
 	Limits   []Limit
 	Stimulus Stimulus
 
-	Takes    []Take // by test, string and file name
-	Problems []Problem
+	Takes       []Take // by test, string and file name
+	Problems    []Problem
+	Assumptions []string // sentences: what was taken for granted of the strings
+	Ignored     []string // names of files that are no takes
 }
 
 // String is one string of the instrument. Number 1 is the first listed, the
@@ -62,9 +64,10 @@ type String struct {
 // on defaults.
 type Pickup struct {
 	Discs    int
-	Wiring   string // parallel or series
+	Wiring   string // parallel, series, or a mix such as 2s2p
 	DiscNF   float64
 	CablePF  float64
+	InputPF  float64
 	InputOhm float64
 	Assumed  []string
 }
@@ -132,13 +135,6 @@ func Read(dir string) (*Stage, error) {
 		return nil, st.noTakes()
 	}
 	return st, nil
-}
-
-func (st *Stage) noTakes() error {
-	for _, p := range st.Problems {
-		return fmt.Errorf("%s holds no take that can be used: %s", st.Folder, p.Text)
-	}
-	return fmt.Errorf("%s holds no takes; record WAV files named like tap-1.wav, pluck-A3.wav, tone-1.wav or quiet.wav (saddlewise plan lists them)", st.Folder)
 }
 
 // StringCount is how many strings the instrument has, as listed or as far as
