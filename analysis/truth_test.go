@@ -90,13 +90,23 @@ func (e *errorsOf) compare(t *testing.T, s fixtures.Session, truths []fixtures.T
 	e.compareBalance(r, byFile)
 	for _, q := range r.Quiet {
 		truth := byFile[r.Takes[q.Takes[0]].File]
-		e.noiseDB = append(e.noiseDB, q.FloorDBFS.Estimate.Median-truth.NoiseDBFS)
+		e.noiseDB = append(e.noiseDB, q.FloorDBFS.Estimate.Median-withConverter(truth.NoiseDBFS, s))
 		if q.Hum == nil {
 			t.Errorf("seed %d: no hum found in %s", s.Seed, truth.File)
 			continue
 		}
 		e.mainsHz = append(e.mainsHz, q.Hum.MainsHz-truth.MainsHz)
 	}
+}
+
+// withConverter adds the part below 20 kHz of the noise of rounding with
+// triangular dither: 6.0206 N + 1.7609 - 4.7712 dB below a full-scale sine
+// (Bennett 1948 for the rounding; dither of two rounding steps' width triples
+// its power).
+func withConverter(noiseDBFS float64, s fixtures.Session) float64 {
+	converter := math.Pow(10, -(6.0206*float64(s.Bits)+1.7609-4.7712)/10)
+	share := math.Min(1, 20000/(float64(s.RateHz)/2))
+	return 10 * math.Log10(math.Pow(10, noiseDBFS/10)+converter*share)
 }
 
 func (e *errorsOf) compareTaps(r *result.Results, str result.String, byFile map[string]fixtures.TakeTruth) {
