@@ -1,6 +1,7 @@
 package event
 
 import (
+	"math"
 	"slices"
 )
 
@@ -66,44 +67,35 @@ func tapLike(s *scan, r rise) bool {
 	return r.peak > 4*s.quietWide && r.peak > 4*(r.after-r.before)
 }
 
-// groupPlucks finds, in each cluster of rises, the one where the string is let
-// go.
+// groupPlucks keeps the rises where a string is let go: those that leave it
+// ringing, unless one ten times as strong follows soon (then this was the
+// finger), or the string has only just been let go.
 func groupPlucks(s *scan) []pick {
 	var picks []pick
-	apart := s.frames(pluckApartS)
-	var cluster []rise
-	flush := func() {
-		if p, ok := release(s, cluster); ok {
-			picks = append(picks, p)
+	apart, last := s.frames(pluckApartS), int64(math.MinInt64/2)
+	for i, r := range s.rises {
+		if !rings(s, r) || r.frame-last < apart || s.outdone(i, apart) {
+			continue
 		}
-		cluster = cluster[:0]
+		last = r.frame
+		r.frame = r.start
+		picks = append(picks, pick{rise: r, energy: r.sustained})
 	}
-	for _, r := range s.rises {
-		if len(cluster) > 0 && r.frame-cluster[0].frame >= apart {
-			flush()
-		}
-		cluster = append(cluster, r)
-	}
-	flush()
 	return picks
 }
 
-// release is the first rise of the cluster that is nearly as strong as its
-// strongest and leaves the string ringing louder than before.
-func release(s *scan, cluster []rise) (pick, bool) {
-	strongest := 0.0
-	for _, r := range cluster {
-		if rings(s, r) {
-			strongest = max(strongest, r.early)
+// outdone tells whether a far stronger pluck follows rise i within apart.
+func (s *scan) outdone(i int, apart int64) bool {
+	r := s.rises[i]
+	for _, q := range s.rises[i+1:] {
+		if q.frame-r.frame >= apart {
+			return false
+		}
+		if q.early > 10*r.early && rings(s, q) {
+			return true
 		}
 	}
-	for _, r := range cluster {
-		if rings(s, r) && r.early >= 0.1*strongest {
-			r.frame = r.start
-			return pick{rise: r, energy: r.sustained}, true
-		}
-	}
-	return pick{}, false
+	return false
 }
 
 // rings asks for a string that sounds after the rise, louder than before it.

@@ -11,12 +11,13 @@ import (
 const (
 	priorS    = 0.25   // background is fitted to at most this much before
 	clearS    = 0.06   // what an event's contact disturbs for sure
-	keepS     = 0.05  // of that is shown
+	keepS     = 0.05   // of that is shown
 	guardS    = 0.006  // a rise may be seen this much late
 	tapPeakS  = 0.004  // a tap's first lobes
 	pluckS    = 0.012  // a release, finger included
 	smoothS   = 6e-5   // shorter than any contact's rise
 	quietRunS = 2.5e-4 // a lobe's zero crossing is shorter
+	lobeS     = 1e-4   // a lobe is longer
 	touchS    = 0.004  // where the motion of a settling finger is seen
 )
 
@@ -115,12 +116,20 @@ func (v view) firstRise(from, to int) onset {
 }
 
 // follow walks back from i to the first sample of the motion: the one before
-// which a whole run stays below threshold.
+// which a whole run stays below threshold, but for spikes of noise shorter than
+// any lobe.
 func (v view) follow(y []float64, i int, threshold float64, floor int) int {
-	run := max(2, v.samples(quietRunS))
-	begin := i
+	lobe := max(1, v.samples(lobeS))
+	run := max(2, v.samples(quietRunS)) + lobe
+	begin, above := i, 0
 	for j := i; j >= floor && begin-j <= run; j-- {
+		if math.Abs(y[j]) < threshold || j < i && y[j]*y[j+1] < 0 {
+			above = 0
+		}
 		if math.Abs(y[j]) >= threshold {
+			above++
+		}
+		if above >= lobe {
 			begin = j
 		}
 	}
