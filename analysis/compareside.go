@@ -1,0 +1,274 @@
+package analysis
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"saddlewise/analysis/result"
+	"saddlewise/analysis/stats"
+)
+
+// comparability says why the two stages may not be comparable, with the
+// evidence.
+func comparability(before, after *result.Results) []string {
+	warnings := []string{}
+	if b, a := rates(before), rates(after); b != a {
+		warnings = append(warnings, fmt.Sprintf("The sample rates differ: %s against %s.", b, a))
+	}
+	if b, a := channelsUsed(before), channelsUsed(after); b != a {
+		warnings = append(warnings, fmt.Sprintf("The channels differ: %s against %s; their gains may, too.", b, a))
+	}
+	if b, a := len(before.Strings), len(after.Strings); b != a {
+		warnings = append(warnings, fmt.Sprintf("There are %d strings before and %d after; only the common numbers are compared.", b, a))
+	}
+	for i := range min(len(before.Strings), len(after.Strings)) {
+		if b, a := before.Strings[i].Note, after.Strings[i].Note; b != a {
+			warnings = append(warnings, fmt.Sprintf("String %d is tuned to %s before and %s after: pitch and sustain cannot be compared.", i+1, orNone(b), orNone(a)))
+		}
+	}
+	b, a := riseOf(before), riseOf(after)
+	if b > 0 && a > 0 && math.Abs(math.Log2(a/b)) > 0.6 {
+		warnings = append(warnings, fmt.Sprintf("The taps differ in kind: they rise in %.2f ms before and %.2f ms after. Tap levels and responses are not comparable; tap with the same thing.", b, a))
+	}
+	return warnings
+}
+
+func orNone(note string) string {
+	if note == "" {
+		return "nothing known"
+	}
+	return note
+}
+
+func rates(r *result.Results) string {
+	return listOnce(r, func(k result.Take) string { return fmt.Sprintf("%d Hz", k.RateHz) })
+}
+
+func channelsUsed(r *result.Results) string {
+	return listOnce(r, func(k result.Take) string { return fmt.Sprintf("channel %d of %d", k.Channel, k.Channels) })
+}
+
+func listOnce(r *result.Results, of func(result.Take) string) string {
+	var out []string
+	seen := map[string]bool{}
+	for _, k := range r.Takes {
+		if k.Facts == nil || seen[of(k)] {
+			continue
+		}
+		seen[of(k)] = true
+		out = append(out, of(k))
+	}
+	return strings.Join(out, ", ")
+}
+
+// riseOf is the median rise of all strings' taps, ms; 0 for none.
+func riseOf(r *result.Results) float64 {
+	var all []float64
+	for _, s := range r.Strings {
+		if s.Tap != nil && s.Tap.ContactMS.Known() {
+			all = append(all, s.Tap.ContactMS.Estimate.Median)
+		}
+	}
+	if len(all) == 0 {
+		return 0
+	}
+	return stats.Median(all)
+}
+
+// factChanges compares what is no number.
+func factChanges(before, after *result.Results) []result.FactChange {
+	out := []result.FactChange{}
+	for i := range min(len(before.Strings), len(after.Strings)) {
+		b, a := before.Strings[i], after.Strings[i]
+		if b.Tap == nil || a.Tap == nil {
+			continue
+		}
+		add := func(what, was, is string) {
+			if was != is {
+				out = append(out, result.FactChange{String: a.Number, Note: a.Note, What: what, Before: was, After: is})
+			}
+		}
+		add("first motion", b.Tap.Polarity.Relative, a.Tap.Polarity.Relative)
+		add("disc", alive(b.Tap), alive(a.Tap))
+	}
+	return out
+}
+
+func alive(t *result.Tap) string {
+	if t.ThroughBody {
+		return "heard through the bridge only"
+	}
+	return "alive"
+}
+
+// bandChanges is the difference of the tap responses; halves of the intervals
+// add in squares.
+func bandChanges(before, after *result.Results) []result.BandChange {
+	out := []result.BandChange{}
+	for i := range min(len(before.Strings), len(after.Strings)) {
+		b, a := before.Strings[i].Tap, after.Strings[i].Tap
+		if b == nil || a == nil || b.Response == nil || a.Response == nil {
+			continue
+		}
+		change := result.BandChange{String: after.Strings[i].Number, Note: after.Strings[i].Note}
+		for j := range min(len(b.Response.Bands), len(a.Response.Bands)) {
+			if d, ok := bandDiff(b.Response.Bands[j], a.Response.Bands[j]); ok {
+				change.Bands = append(change.Bands, d)
+			}
+		}
+		if len(change.Bands) > 0 {
+			out = append(out, change)
+		}
+	}
+	return out
+}
+
+func bandDiff(b, a result.Band) (result.BandDiff, bool) {
+	if b.Masked || a.Masked || math.Abs(b.MidHz/a.MidHz-1) > 1e-6 {
+		return result.BandDiff{}, false
+	}
+	d := result.BandDiff{MidHz: a.MidHz, DB: a.LevelDB - b.LevelDB}
+	if b.Interval != nil && a.Interval != nil {
+		half := math.Hypot(b.Interval.High-b.Interval.Low, a.Interval.High-a.Interval.Low) / 2
+		d.Around = &stats.Interval{Low: d.DB - half, High: d.DB + half, Coverage: math.Min(b.Interval.Coverage, a.Interval.Coverage)}
+		d.Leaves = math.Abs(d.DB) > half
+	}
+	return d, true
+}
+
+// commonShifts is what all strings share, by test.
+func commonShifts(changes []result.Change) []result.CommonShift {
+	out := []result.CommonShift{}
+	for _, test := range []string{"tap", "pluck", "tone"} {
+		var shifts []float64
+		for _, c := range changes {
+			if c.Test == test && c.Measure == "level" && c.Shift != nil {
+				shifts = append(shifts, *c.Shift)
+			}
+		}
+		if len(shifts) < 2 {
+			continue
+		}
+		low, high := math.Inf(1), math.Inf(-1)
+		for _, v := range shifts {
+			low, high = math.Min(low, v), math.Max(high, v)
+		}
+		out = append(out, result.CommonShift{Test: test, DB: stats.Median(shifts), Spread: high - low})
+	}
+	return out
+}
+
+// gainMove tells whether the recording's gain moved: full_scale_volts says so,
+// or noise and levels moved together. Hiss does not hang on the hand.
+func gainMove(before, after *result.Results, c *result.Comparison) *result.GainMove {
+	if b, a := before.Stage.Capture.FullScaleVolts, after.Stage.Capture.FullScaleVolts; b > 0 && a > 0 && math.Abs(20*math.Log10(b/a)) > 0.05 {
+		db := 20 * math.Log10(b/a)
+		return &result.GainMove{DB: db, Evidence: fmt.Sprintf("full_scale_volts is %g before and %g after", b, a)}
+	}
+	hiss := changeOf(c.Changes, "quiet", "floor without hum")
+	if hiss == nil || hiss.Interval == nil || math.Abs(*hiss.Shift) < 1 || hiss.Interval.Low < 0 && hiss.Interval.High > 0 {
+		return nil
+	}
+	for _, common := range c.Common {
+		if math.Abs(common.DB-*hiss.Shift) < 1.5 {
+			return &result.GainMove{DB: *hiss.Shift, Interval: hiss.Interval,
+				Evidence: fmt.Sprintf("the noise floor without hum moved by %+.1f dB and the %ss by %+.1f dB, together", *hiss.Shift, common.Test, common.DB)}
+		}
+	}
+	return nil
+}
+
+func changeOf(changes []result.Change, test, measure string) *result.Change {
+	for i := range changes {
+		if changes[i].Test == test && changes[i].Measure == measure && changes[i].Shift != nil {
+			return &changes[i]
+		}
+	}
+	return nil
+}
+
+// explainCommon says what a shift of all strings can come from.
+func explainCommon(c *result.Comparison) {
+	for i := range c.Common {
+		s := &c.Common[i]
+		switch {
+		case math.Abs(s.DB) < 0.7:
+			s.CanBe = "nothing to explain"
+		case c.Gain != nil && math.Abs(s.DB-c.Gain.DB) < 1.5:
+			s.CanBe = "the input gain moved"
+		case s.Test == "tone":
+			s.CanBe = "the fork was pressed or struck otherwise, or all discs changed"
+		default:
+			s.CanBe = "the hand was " + harder(s.DB) + ", or all discs changed: the noise did not move, so it was not the gain"
+		}
+	}
+}
+
+func harder(db float64) string {
+	if db > 0 {
+		return "harder"
+	}
+	return "softer"
+}
+
+// comparisonSentence answers first: what changed beyond what the data can
+// show, in the words of the step between the two stages.
+func comparisonSentence(c *result.Comparison) string {
+	var said []string
+	for _, f := range c.Facts {
+		said = append(said, fmt.Sprintf("string %d's %s went from %q to %q", f.String, f.What, f.Before, f.After))
+	}
+	for _, ch := range c.Changes {
+		if (ch.Verdict == result.Rose || ch.Verdict == result.Fell) && telling(ch, c) {
+			said = append(said, changeWords(ch))
+		}
+	}
+	step := "Between " + c.Before.Name + " and " + c.After.Name
+	if c.Before.NextStep != "" {
+		step = "With " + c.Before.NextStep
+	}
+	gain := ""
+	if c.Gain != nil {
+		gain = fmt.Sprintf("The input gain moved by %s dB (%s): balance and shape are compared, not level. ", signedDB(c.Gain.DB), c.Gain.Evidence)
+	}
+	if len(said) == 0 {
+		return gain + step + ", nothing changed by more than this data can show."
+	}
+	return gain + step + ", " + strings.Join(said, "; ") + "; nothing else changed by more than this data can show."
+}
+
+// telling leaves out what only repeats another change: a level beside its
+// balance, or levels that moved with the gain.
+func telling(ch result.Change, c *result.Comparison) bool {
+	if ch.Measure != "level" {
+		return ch.Measure != "rise" && !(c.Gain != nil && ch.Test != "tap" && ch.String == 0)
+	}
+	return false
+}
+
+func changeWords(ch result.Change) string {
+	where := "the whole pickup's"
+	if ch.String > 0 {
+		where = fmt.Sprintf("string %d's", ch.String)
+	}
+	size := fmt.Sprintf("%s %s (%s to %s)", signedIn(*ch.Shift, ch.Unit), shiftUnit(ch.Unit), signedIn(ch.Interval.Low, ch.Unit), signedIn(ch.Interval.High, ch.Unit))
+	return fmt.Sprintf("%s %s %s %s by %s", where, ch.Test, ch.Measure, ch.Verdict, strings.TrimLeft(size, "+"))
+}
+
+// shiftUnit is the unit of a difference.
+func shiftUnit(unit string) string {
+	if unit == "dBFS" {
+		return "dB"
+	}
+	return unit
+}
+
+func signedIn(v float64, unit string) string {
+	if unit == "Hz" || unit == "s" || unit == "ms" {
+		return strings.Replace(fmt.Sprintf("%+.2f", v), "-", "−", 1)
+	}
+	return signedDB(v)
+}
+
+func signedDB(v float64) string { return strings.Replace(fmt.Sprintf("%+.1f", v), "-", "−", 1) }

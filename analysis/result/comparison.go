@@ -1,0 +1,99 @@
+package result
+
+import "saddlewise/analysis/stats"
+
+// Comparison is what changed between two stages of a build, and what only
+// seems to have.
+type Comparison struct {
+	SchemaVersion int           `json:"schema_version"`
+	Tool          string        `json:"tool"`
+	Build         string        `json:"build,omitempty"`
+	Before        ComparedStage `json:"before"`
+	After         ComparedStage `json:"after"`
+	Sentence      string        `json:"sentence" jsonschema_description:"the answer"`
+	Gain          *GainMove     `json:"gain" jsonschema_description:"null: nothing says that the input gain moved"`
+	Common        []CommonShift `json:"common" jsonschema_description:"what all strings share, by test"`
+	Warnings      []string      `json:"warnings" jsonschema_description:"why the stages may not be comparable"`
+	Facts         []FactChange  `json:"facts" jsonschema_description:"polarity, dead discs, verdict"`
+	Changes       []Change      `json:"changes"`
+	Response      []BandChange  `json:"response" jsonschema_description:"tap response, after less before, by string"`
+}
+
+// ComparedStage names one side.
+type ComparedStage struct {
+	Name     string `json:"name"`
+	Folder   string `json:"folder"`
+	Date     string `json:"date,omitempty"`
+	NextStep string `json:"next_step,omitempty"`
+	Verdict  Word   `json:"verdict"`
+}
+
+// GainMove is a change of the recording's gain, which moves noise and levels
+// alike.
+type GainMove struct {
+	DB       float64         `json:"db"`
+	Interval *stats.Interval `json:"interval"`
+	Evidence string          `json:"evidence"`
+}
+
+// CommonShift is what all strings of one test share.
+type CommonShift struct {
+	Test   string  `json:"test"`
+	DB     float64 `json:"db" jsonschema_description:"median over the strings of their level shifts"`
+	CanBe  string  `json:"can_be" jsonschema_description:"what it can come from"`
+	Spread float64 `json:"spread_db" jsonschema_description:"largest less smallest shift of the strings"`
+}
+
+// FactChange is a change of something that is no number.
+type FactChange struct {
+	String int    `json:"string"`
+	Note   string `json:"note,omitempty"`
+	What   string `json:"what"`
+	Before string `json:"before"`
+	After  string `json:"after"`
+}
+
+// Verdicts of a change.
+const (
+	Rose         = "rose"
+	Fell         = "fell"
+	NoChangeSeen = "no change seen"
+	CannotTell   = "cannot tell"
+)
+
+// Change is one measure of one string, before and after.
+type Change struct {
+	String    int             `json:"string" jsonschema_description:"0: the whole pickup"`
+	Note      string          `json:"note,omitempty"`
+	Test      string          `json:"test"`
+	Measure   string          `json:"measure"`
+	Unit      string          `json:"unit"`
+	Before    *stats.Estimate `json:"before"`
+	After     *stats.Estimate `json:"after"`
+	Shift     *float64        `json:"shift" jsonschema_description:"after less before (Hodges-Lehmann)"`
+	Interval  *stats.Interval `json:"interval"`
+	P         float64         `json:"p" jsonschema_description:"asked alone"`
+	AdjustedP float64         `json:"adjusted_p" jsonschema_description:"asked together with all others (Benjamini-Hochberg)"`
+	Verdict   string          `json:"verdict" jsonschema:"enum=rose,enum=fell,enum=no change seen,enum=cannot tell"`
+	Smallest  *float64        `json:"smallest" jsonschema_description:"change that this data would have shown four times in five; null: none"`
+	More      *int            `json:"more" jsonschema_description:"further events a stage that would show the chosen size; null: not asked or not enough"`
+	Size      float64         `json:"size" jsonschema_description:"the chosen size, in the measure's unit"`
+	Takes     [2]int          `json:"takes" jsonschema_description:"takes behind either side"`
+	Assumed   bool            `json:"assumed_spread" jsonschema_description:"the spread between takes is a default: one take on either side"`
+	Reason    string          `json:"reason,omitempty"`
+}
+
+// BandChange is the difference of one string's tap response.
+type BandChange struct {
+	String int        `json:"string"`
+	Note   string     `json:"note,omitempty"`
+	Bands  []BandDiff `json:"bands"`
+}
+
+// BandDiff is one band of it.
+type BandDiff struct {
+	MidHz  float64         `json:"mid_hz"`
+	DB     float64         `json:"db"`
+	Around *stats.Interval `json:"interval"`
+	Leaves bool            `json:"leaves_zero"`
+}
