@@ -7,11 +7,12 @@ import (
 
 // Limits for clicks: chosen by the error rates that the tests print.
 const (
-	clickRatio  = 6     // times everything near it
-	nearSamples = 8     // a break in the samples is over by then
+	clickRatio  = 4     // times everything near it
+	nearSamples = 4     // a wrong sample spreads over 5 fourth differences
 	aroundS     = 0.100 // how far around a click is compared
 	sideS       = 0.020 // how far on each side levels are compared
-	onsetRise   = 2.0   // in power: what follows an onset is stronger
+	briefS      = 0.004 // and how far at once
+	onsetRise   = 1.25  // in power: what follows an onset is stronger
 	othersSpare = 2     // other clicks allowed around one
 	leastSteps  = 16    // quantisation steps of a click
 	leastJumpFS = 3e-5
@@ -24,14 +25,14 @@ const (
 // is longer, or repeats with the string's period, or is the start of
 // something stronger.
 type clickFinder struct {
-	around, side int // tiles
-	ring         []tileStat
-	n            int64 // tiles seen
-	waiting      []click
-	count        int
-	at           []int64
-	scratch      []float64
-	late         int // samples of this tile that belong to a click in the last
+	around, side, brief int // tiles
+	ring                []tileStat
+	n                   int64 // tiles seen
+	waiting             []click
+	count               int
+	at                  []int64
+	scratch             []float64
+	late                int // samples of this tile that belong to a click in the last
 }
 
 type tileStat struct{ peak, x, xx, dd, yy, n float64 }
@@ -39,13 +40,14 @@ type tileStat struct{ peak, x, xx, dd, yy, n float64 }
 type click struct {
 	tile   int64 // its tile
 	sample int64
+	offset int     // of the sample in its tile
 	peak   float64 // squared
 	beside float64 // largest other within this tile and the next to it, squared
 }
 
 func newClickFinder(rateHz float64) clickFinder {
-	tiles := func(s float64) int { return max(3, int(math.Ceil(s*rateHz/tileFrames))) }
-	c := clickFinder{around: tiles(aroundS), side: tiles(sideS)}
+	tiles := func(s float64) int { return max(1, int(math.Ceil(s*rateHz/tileFrames))) }
+	c := clickFinder{around: max(3, tiles(aroundS)), side: tiles(sideS), brief: tiles(briefS)}
 	c.ring = make([]tileStat, 2*c.around+1)
 	return c
 }
@@ -74,7 +76,7 @@ func (c *clickFinder) tile(s tileSums, now, before *[tileFrames]float64, n int64
 // stands out from what is beside it.
 func (c *clickFinder) propose(s tileSums, now, before *[tileFrames]float64, n int64, quantum float64) {
 	jump := math.Max(leastSteps*quantum, leastJumpFS)
-	if c.n < 2 || s.peakSqr < 9*jump*jump || s.peakSqr < clickRatio*clickRatio*c.stat(c.n-2).peak {
+	if c.n <= int64(c.side) || s.peakSqr < 9*jump*jump || s.peakSqr < clickRatio*clickRatio*c.stat(c.n-2).peak {
 		return
 	}
 	p := s.peakAt
@@ -89,7 +91,7 @@ func (c *clickFinder) propose(s tileSums, now, before *[tileFrames]float64, n in
 		}
 		c.waiting = c.waiting[:k]
 	}
-	c.waiting = append(c.waiting, click{c.n, n + int64(p), s.peakSqr, beside})
+	c.waiting = append(c.waiting, click{c.n, n + int64(p), p, s.peakSqr, beside})
 }
 
 // largest is the largest square in y outside from..to.
@@ -128,13 +130,21 @@ func (c *clickFinder) judge(k click) {
 }
 
 // isOnset tells whether what follows is stronger than what went before, as a
-// whole or in its upper frequencies.
+// whole or in its upper frequencies, at once or over a while.
 func (c *clickFinder) isOnset(k click) bool {
-	before := c.power(k.tile-1-int64(c.side), k.tile-1)
-	after := c.power(k.tile+2, k.tile+2+int64(c.side))
-	for i := range before {
-		if after[i] > onsetRise*before[i] {
-			return true
+	last, next := k.tile-1, k.tile+1
+	if k.offset < nearSamples {
+		last--
+	}
+	if k.offset >= tileFrames-nearSamples {
+		next++
+	}
+	for _, side := range []int64{int64(c.brief), int64(c.side)} {
+		before, after := c.power(last-side+1, last+1), c.power(next, next+side)
+		for i := range before {
+			if after[i] > onsetRise*before[i] {
+				return true
+			}
 		}
 	}
 	return false
@@ -158,7 +168,7 @@ func (c *clickFinder) power(from, to int64) [3]float64 {
 func (c *clickFinder) end() {
 	c.n-- // the last tile seen
 	for _, k := range c.waiting {
-		if c.n-k.tile > 2 { // what ends with the recording is no click
+		if c.n-k.tile > int64(c.side) { // else too little is known of what follows
 			c.judge(k)
 		}
 	}

@@ -123,17 +123,27 @@ func (f *Format) readExtension(c *file) (uint16, error) {
 	if valid := int(c.order.Uint16(c.fmt[18:])); valid > 0 {
 		f.ValidBits = valid
 	}
-	// Big-endian writers differ in whether they turn the GUID's numbers.
 	guid := c.fmt[24:40]
+	if c.order == binary.BigEndian {
+		guid = turnedGUID(guid)
+	}
 	if bytes.Equal(guid[2:], subFormatTail) {
 		return binary.LittleEndian.Uint16(guid), nil
 	}
-	turned := []byte{guid[3], guid[2], guid[1], guid[0], guid[5], guid[4], guid[7], guid[6]}
-	turned = append(turned, guid[8:]...)
-	if c.order == binary.BigEndian && bytes.Equal(turned[2:], subFormatTail) {
-		return binary.LittleEndian.Uint16(turned), nil
-	}
 	return 0, fmt.Errorf("its sub-format is unknown (%x); export it as plain WAV, PCM or float", guid)
+}
+
+// turnedGUID undoes what big-endian writers do to the GUID: some turn its
+// numbers round, some the format tag only, some nothing.
+func turnedGUID(guid []byte) []byte {
+	all := append([]byte{guid[3], guid[2], guid[1], guid[0], guid[5], guid[4], guid[7], guid[6]}, guid[8:]...)
+	if bytes.Equal(all[2:], subFormatTail) {
+		return all
+	}
+	if guid[0] == 0 {
+		return append([]byte{guid[1], 0}, guid[2:]...)
+	}
+	return guid
 }
 
 func (f *Format) setEncoding(tag uint16) error {
