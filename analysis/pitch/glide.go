@@ -9,7 +9,7 @@ import (
 const (
 	glideFromS, glideToS = 0.02, 0.15 // where the glide is read
 	settledCents         = 0.1        // of glide left where the pitch counts as settled
-	glidePartials        = 8
+	glidePartials        = 6
 	beatCents            = 8   // larger than what beats feign
 	leftByGlide          = 0.5 // share of the variance that may be left beside a glide
 	longestSettleS       = 0.8

@@ -13,7 +13,9 @@ const (
 	extraneous      = 0.006 // weak lines that no string makes, per Hz, at least
 	missChance      = 0.08  // of a partial within reach that does not sound: plucked or picked up at its node
 	stray           = 0.03  // partials that lie further off
-	leastScore      = 5     // log likelihood ratio against chance
+	leastScore      = 7     // log likelihood ratio against chance
+	hopeless        = 0.4   // share of the best score that a string's gains must reach to be looked at closely
+	sureLineSNRDB   = 20    // noise of a few seconds reaches 13
 	leastMargin     = 1     // against another string
 	sameStringCents = 80
 	orderCost       = 1.5 // chance of partial n to be the strongest: n to the power of minus this
@@ -29,6 +31,16 @@ type hypothesis struct {
 	s       stiffString
 	score   float64 // log likelihood ratio against "no string"
 	matches []match
+}
+
+// convincing tells whether noise cannot make it: it scores too high, or one of
+// its lines stands too far out.
+func (h hypothesis) convincing() bool {
+	var top float64
+	for _, m := range h.matches {
+		top = math.Max(top, m.line.snrDB)
+	}
+	return h.score >= leastScore || h.score > 0 && top >= sureLineSNRDB
 }
 
 // coarse takes the lines as they stand for partials: where vibrato or an
@@ -79,7 +91,7 @@ type match struct {
 // could come about by chance or another string explains them as well.
 func chooseString(lines []line, o Options, topHz float64) (hypothesis, error) {
 	ranked := rank(lines, o, topHz)
-	if len(ranked) == 0 || ranked[0].score < leastScore {
+	if len(ranked) == 0 || !ranked[0].convincing() {
 		return hypothesis{}, fmt.Errorf("%w: no string between %.0f and %.0f Hz explains what sounds", ErrNoPitch, o.MinHz, o.MaxHz)
 	}
 	best := ranked[0]
@@ -162,6 +174,8 @@ type scorer struct {
 	line    []line    // of partials found
 	top     []float64 // envelope of level
 	loudest float64   // level of the strongest line
+	best    float64   // score so far
+	from    int       // first line not yet passed
 }
 
 func newScorer(lines []line, topHz float64) *scorer {
@@ -179,11 +193,13 @@ func newScorer(lines []line, topHz float64) *scorer {
 }
 
 // about is the line within reach of hz that is most likely its partial: strong
-// and near.
+// and near. Calls go up in frequency from sc.from on.
 func (sc *scorer) about(hz, sd, reach float64) (l line, z float64, ok bool) {
-	from, _ := slices.BinarySearchFunc(sc.lines, hz-reach, func(l line, hz float64) int { return compare(l.hz, hz) })
+	for sc.from < len(sc.lines) && sc.lines[sc.from].hz < hz-reach {
+		sc.from++
+	}
 	most := math.Inf(-1)
-	for _, c := range sc.lines[from:] {
+	for _, c := range sc.lines[sc.from:] {
 		if c.hz > hz+reach {
 			break
 		}
@@ -202,6 +218,7 @@ func (sc *scorer) about(hz, sd, reach float64) (l line, z float64, ok bool) {
 // highest: above, the string may be silent.
 func (sc *scorer) score(s stiffString, matches *[]match) float64 {
 	last := 0
+	sc.from = 0
 	for n := 1; n <= mostPartials; n++ {
 		if s.hz(n) > sc.topHz {
 			break
@@ -210,8 +227,11 @@ func (sc *scorer) score(s stiffString, matches *[]match) float64 {
 			last = n
 		}
 	}
-	sc.envelope(last)
 	var total, best float64
+	if gains := sum(sc.gain[1 : last+1]); gains < hopeless*sc.best {
+		return 0
+	}
+	sc.envelope(last)
 	end := 0
 	for n := 1; n <= last; n++ {
 		if total += sc.gain[n] - sc.weakness(n); total > best {
@@ -230,7 +250,9 @@ func (sc *scorer) score(s stiffString, matches *[]match) float64 {
 			*matches = append(*matches, match{n, sc.line[n]})
 		}
 	}
-	return best - sc.overheard(loudest) - orderCost*math.Log(float64(order))
+	best -= sc.overheard(loudest) + orderCost*math.Log(float64(order))
+	sc.best = math.Max(sc.best, best)
+	return best
 }
 
 // look finds the line of partial n and what it gains. Lines that may be hum

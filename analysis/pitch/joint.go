@@ -2,7 +2,8 @@ package pitch
 
 import (
 	"math"
-	"slices"
+
+	"gonum.org/v1/gonum/stat"
 )
 
 // partial is one partial measured.
@@ -114,7 +115,7 @@ func (r *regression) reweigh() {
 	for i, p := range r.p {
 		r.resid[i] = cents(p.hz / r.s.hz(p.n))
 	}
-	r.scatter = r.extraScatter()
+	r.scatter = math.Max(r.extraScatter(), r.scatter/3) // by steps: the first fits are still wrong
 	for i := range r.p {
 		z := r.resid[i] / (5 * math.Hypot(r.sd(i), r.scatter))
 		r.weight[i] = 0
@@ -131,21 +132,22 @@ func (r *regression) reweigh() {
 
 // extraScatter is the scatter that makes the median of the squared normalised
 // residuals what it should be (0.455 for a Gaussian), allowing for the two
-// fitted parameters.
+// fitted parameters. Partials count by how well they were measured: the worst
+// know nothing of the scatter.
 func (r *regression) extraScatter() float64 {
 	free := len(r.p) - 2
 	if free < 1 {
 		return 2
 	}
 	want := 0.455 * float64(free) / float64(len(r.p))
-	q := make([]float64, len(r.p))
+	q, w := make([]float64, len(r.p)), make([]float64, len(r.p))
 	above := func(t float64) bool {
 		for i, e := range r.resid {
 			sd := r.sd(i)
-			q[i] = e * e / (sd*sd + t*t)
+			q[i], w[i] = e*e/(sd*sd+t*t), 1/(sd*sd+1)
 		}
-		slices.Sort(q)
-		return median(q) > want
+		stat.SortWeighted(q, w)
+		return stat.Quantile(0.5, stat.Empirical, q, w) > want
 	}
 	if !above(0) {
 		return 0

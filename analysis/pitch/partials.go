@@ -17,6 +17,7 @@ const (
 	pairF          = 15    // F statistic from which two lines are there
 	pairReach      = 0.005 // relative distance of two polarisations at most
 	leastTail      = 0.02  // of the residual a bin: smaller leakage is not taken away
+	leastPeak      = 4     // of the residual's strongest bin over its mean, for a second line
 	transientRatio = 6     // of decays
 	leastDecayPerS = 0.5
 	decayWidths    = 6 // half bandwidths of a partial that its band takes in
@@ -216,7 +217,7 @@ func (t *tracked) remainder(left band) (damped, bool) {
 			best, most = i, e
 		}
 	}
-	if best < 0 {
+	if best < 0 || most < leastPeak*t.fit.rss/float64(len(rest.x)) {
 		return damped{}, false
 	}
 	return guess(rest, rest.theta(best)), true
@@ -224,14 +225,15 @@ func (t *tracked) remainder(left band) (damped, bool) {
 
 // agreeOnMain puts the same polarisation first in every pair: the one that is
 // the stronger at the onset, after samples before, by vote of the pairs, each
-// with its amplitude.
+// with its amplitude, less when its lines are hardly two bins apart.
 func agreeOnMain(work []*tracked, after float64) {
 	power := func(d damped) float64 { return norm(d.a) * math.Exp(2*d.decay*after) }
 	var vote float64
 	for _, t := range work {
 		if t.paired() {
 			a, b := power(t.own[0]), power(t.own[1])
-			weight := math.Sqrt(norm(t.own[0].a) + norm(t.own[1].a))
+			apart := math.Abs(t.own[0].omega-t.own[1].omega) * float64(t.band.n) / (4 * math.Pi)
+			weight := math.Sqrt(norm(t.own[0].a)+norm(t.own[1].a)) * apart * apart / (1 + apart*apart)
 			vote += weight * (a - b) / (a + b) * sign(t.own[0].omega-t.own[1].omega)
 		}
 	}
