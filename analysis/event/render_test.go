@@ -84,7 +84,7 @@ func (b bench) tap(n int, fraction, stretch float64) []float64 {
 		resonate(x, f, hz, b.modesT60[m], b.modesGain[m], b.rate)
 	}
 	if b.stringHz > 0 {
-		for k := 1; k < 20 && float64(k)*b.stringHz < 0.4*b.rate; k++ {
+		for k := 1; k < 8 && float64(k)*b.stringHz < 0.4*b.rate; k++ {
 			resonate(x, f, float64(k)*b.stringHz, b.stringT60/float64(k), b.stringGain/float64(k), b.rate)
 		}
 	}
@@ -120,6 +120,9 @@ func resonate(x, f []float64, hz, t60, gain, rate float64) {
 	for i := range x {
 		y := a1*y1 + a2*y2 + w*math.Sin(w)*f[i]
 		x[i] += gain * y
+		if i > len(x)/8 && math.Abs(y)+math.Abs(y1) < 1e-9 {
+			return
+		}
 		y2, y1 = y1, y
 	}
 }
@@ -183,15 +186,14 @@ type truth struct {
 // tapTake renders a take of taps at a signal-to-noise ratio (tap level over
 // background, full bandwidth).
 type tapTake struct {
-	taps       int
-	snrDB      float64
-	doubles    float64 // share
-	drift      bool
-	undamped   bool
-	gapS       float64 // least
-	noise      bool
-	touch      bool
-	lastTapGap float64
+	taps     int
+	snrDB    float64
+	doubles  float64 // share
+	drift    bool
+	undamped bool
+	gapS     float64 // least
+	noise    bool
+	touch    bool
 }
 
 func (tk tapTake) render(r *rand.Rand, b bench) (signal.Memory, []truth) {
@@ -211,7 +213,7 @@ func (tk tapTake) render(r *rand.Rand, b bench) (signal.Memory, []truth) {
 	for _, s := range starts {
 		gain := math.Pow(10, 2*r.NormFloat64()/20)
 		whole, frac := math.Modf(s * rate)
-		one := b.tap(int(1.5*rate), frac, 1+0.1*r.NormFloat64())
+		one := b.tap(int(1.2*rate), frac, 1+0.1*r.NormFloat64())
 		t := truth{onset: s * rate, sign: int(b.sign)}
 		if b.direct < 0 {
 			t.sign = -t.sign

@@ -57,6 +57,7 @@ type scan struct {
 // scanTake reads the take once.
 func scanTake(ctx context.Context, src signal.Source, kind Kind) (*scan, error) {
 	s := newScanner(src)
+	s.kind = kind
 	if kind == Pluck {
 		s.ratio = risePluck
 	}
@@ -95,6 +96,7 @@ type scanner struct {
 	wideSum    float64
 	wideCount  int
 	detect     bool
+	kind       Kind
 	ratio      float64 // of energies that make a rise
 }
 
@@ -243,6 +245,7 @@ func (s *scanner) close() {
 	for j := max(0, r.frame-2); j < min(s.n, r.frame+20); j++ {
 		r.peak = max(r.peak, s.smooth[j&(ringFrames-1)].wide)
 	}
+	r.frame = s.contactOf(r)
 	r.peak -= r.before
 	r.early = s.mean(r.frame, r.frame+8, func(f frame) float64 { return f.wide })
 	r.sustained = s.mean(r.frame+30, r.frame+130, func(f frame) float64 { return f.wide })
@@ -252,6 +255,20 @@ func (s *scanner) close() {
 	r.dip = s.dip(r.frame)
 	r.start = s.startOf(r)
 	s.out.rises = append(s.out.rises, r)
+}
+
+// contactOf passes over a finger that settles before it taps: the first frame
+// within 14 dB of the peak.
+func (s *scanner) contactOf(r rise) int64 {
+	if s.kind != Tap {
+		return r.frame
+	}
+	for j := r.frame; j < min(s.n, r.frame+20); j++ {
+		if s.smooth[j&(ringFrames-1)].wide*precursorRatio > r.peak {
+			return j
+		}
+	}
+	return r.frame
 }
 
 // dip is the least mean over 30 frames soon after frame k, as far as the take
