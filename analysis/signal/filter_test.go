@@ -75,7 +75,7 @@ func TestHeterodyne(t *testing.T) {
 		edge := int(b.EdgeS*b.RateHz) + 1
 		for i := edge; i < len(b.Z)-edge; i++ {
 			want := cmplx.Rect(amplitude, 2*math.Pi*offset*float64(i)/b.RateHz+phase)
-			if cmplx.Abs(b.Z[i]-want) > 1.3e-3*amplitude {
+			if cmplx.Abs(b.Z[i]-want) > 3e-4*amplitude {
 				t.Fatalf("rate %g, %g%+g Hz, half %g: output %d is %v, want %v", rate, centre, offset, half, i, b.Z[i], want)
 			}
 		}
@@ -88,7 +88,7 @@ func TestHeterodyneStopsNeighbours(t *testing.T) {
 		b := Heterodyne(tone(48000, rate, hz, 1, 0.3), rate, centre, half)
 		edge := int(b.EdgeS*b.RateHz) + 1
 		for _, z := range b.Z[edge : len(b.Z)-edge] {
-			if cmplx.Abs(z) > 1.5e-4 {
+			if cmplx.Abs(z) > 1.1e-4 {
 				t.Fatalf("%g Hz passes at %.1f dB", hz, AmplitudeToDB(cmplx.Abs(z)))
 			}
 		}
@@ -109,7 +109,7 @@ func TestDecimate(t *testing.T) {
 		}
 		stop := Decimate(tone(20000, rate, 0.61*to, 1, 0.4), factor)
 		for i := 17; i < len(stop)-17; i++ {
-			near(t, "stopped", stop[i], 0, 2e-5)
+			near(t, "stopped", stop[i], 0, 1.1e-5)
 		}
 	}
 	if got := Decimate(nil, 4); len(got) != 0 {

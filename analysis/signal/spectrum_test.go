@@ -4,6 +4,7 @@ import (
 	"math"
 	"math/cmplx"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"github.com/mjibson/go-dsp/fft"
@@ -139,6 +140,27 @@ func TestRobustWelchIgnoresBursts(t *testing.T) {
 		t.Errorf("%d periodograms kept", got)
 	}
 	near(t, "level beside the burst", PowerToDB(b.Band(100, 3900)/a.Band(100, 3900)), 0, 0.5)
+}
+
+// Of many segments every 8th is kept here: 320 segments, 64 at most, halved
+// whenever full.
+func TestRobustWelchKeepsEvenly(t *testing.T) {
+	const n = 32
+	var all [][]float64
+	w := NewWelch(1000, Hann(n), func(_ int, p []float64) bool {
+		all = append(all, slices.Clone(p))
+		return true
+	})
+	w.Robust = true
+	w.Add(noise(8, n/2*321))
+	if len(all) != 320 || w.stride != 8 || len(w.kept) != 40 {
+		t.Fatalf("%d segments, every %d, %d kept", len(all), w.stride, len(w.kept))
+	}
+	for i, p := range w.kept {
+		if !slices.Equal(p, all[8*i]) {
+			t.Errorf("kept %d is not segment %d", i, 8*i)
+		}
+	}
 }
 
 func TestWelchSkipsWhatEachRefuses(t *testing.T) {

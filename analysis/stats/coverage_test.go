@@ -222,7 +222,7 @@ func TestAssumedSpreadCovers(t *testing.T) {
 
 // Several groups: the spread is estimated from them, or from other sets too.
 func TestEstimatedSpreadCovers(t *testing.T) {
-	cases := accuracy.Cases(800, 6000)
+	cases := accuracy.Cases(500, 6000)
 	var off []float64
 	for _, between := range []float64{0, 0.3, 1, 3} {
 		for _, k := range []int{2, 3, 5} {

@@ -9,28 +9,26 @@ type Moments struct {
 	N              int
 }
 
-// Describe takes the moments of values in the order given, by the corrected
-// two-pass method (Chan, Golub & LeVeque, American Statistician 37, 242-247,
-// 1983): small scatter on a large offset keeps its digits.
+// Describe takes the moments of values in the order given, in two passes
+// (Chan, Golub & LeVeque, American Statistician 37, 242-247, 1983): small
+// scatter on a large offset keeps its digits.
 func Describe(values []float64) Moments {
 	n := len(values)
 	if n == 0 {
 		return Moments{math.NaN(), math.NaN(), math.NaN(), 0}
 	}
 	mean := compensatedMean(values)
-	var squares, products, rest float64
+	var squares, products float64
 	for i, v := range values {
 		d := v - mean
 		squares += d * d
-		rest += d
 		if i > 0 {
 			products += d * (values[i-1] - mean)
 		}
 	}
-	squares -= rest * rest / float64(n)
 	m := Moments{Mean: mean, SD: math.NaN(), Lag1: math.NaN(), N: n}
 	if n > 1 {
-		m.SD = math.Sqrt(math.Max(0, squares) / float64(n-1))
+		m.SD = math.Sqrt(squares / float64(n-1))
 		m.Lag1 = products / squares
 	}
 	return m
