@@ -100,3 +100,28 @@ func TestMedianWaveform(t *testing.T) {
 		}
 	}
 }
+
+func TestThroughBridge(t *testing.T) {
+	nan := math.NaN()
+	tests := []struct {
+		name          string
+		level, riseMS []float64
+		want          []bool
+	}{
+		{"balanced", []float64{-20, -21, -19, -22}, []float64{0.5, 0.5, 0.6, 0.5}, []bool{false, false, false, false}},
+		{"dead", []float64{-20, -21, -38, -22}, []float64{0.5, 0.5, nan, 0.5}, []bool{false, false, true, false}},
+		{"weak and slow", []float64{-20, -21, -30, -22}, []float64{0.5, 0.5, 0.8, 0.5}, []bool{false, false, true, false}},
+		{"weak and quick", []float64{-20, -21, -30, -22}, []float64{0.5, 0.5, 0.5, 0.5}, []bool{false, false, false, false}},
+		{"two dead of four", []float64{-20, -40, -41, -21}, []float64{0.5, 0.9, 0.9, 0.5}, []bool{false, true, true, false}},
+		{"one string", []float64{-60}, []float64{2}, []bool{false}},
+		{"unknown", []float64{nan, -20}, []float64{nan, nan}, []bool{false, false}},
+	}
+	for _, tt := range tests {
+		got := ThroughBridge(tt.level, tt.riseMS)
+		for i := range tt.want {
+			if got[i] != tt.want[i] {
+				t.Errorf("%s: string %d %v, want %v", tt.name, i+1, got[i], tt.want[i])
+			}
+		}
+	}
+}
