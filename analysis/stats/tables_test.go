@@ -127,6 +127,10 @@ func TestSummarizeFewOrOdd(t *testing.T) {
 			t.Errorf("with %g: %+v", bad, e)
 		}
 	}
+	text, err := json.Marshal([]Estimate{Summarize([]float64{1, 3}), Summarize([]float64{1, 2, 3})})
+	if want := `[{"median":2,"n":2,"interval":null},{"median":2,"n":3,"interval":{"low":1,"high":3,"coverage":0.75}}]`; err != nil || string(text) != want {
+		t.Errorf("as JSON %s, %v; want %s", text, err, want)
+	}
 	in := []float64{3, 1, 2}
 	Summarize(in)
 	if in[0] != 3 || in[1] != 1 {
