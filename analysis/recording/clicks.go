@@ -11,9 +11,9 @@ const (
 	nearSamples = 4     // a wrong sample spreads over 5 fourth differences
 	aroundS     = 0.100 // how far around a click is compared
 	sideS       = 0.020 // how far on each side levels are compared
-	briefS      = 0.004 // and how far at once
+	briefS      = 0.004 // and how far at once: the length of a touch
 	onsetRise   = 1.25  // in power: what follows an onset is stronger
-	othersSpare = 2     // other clicks allowed around one
+	othersSpare = 1     // other break allowed around one, beyond that
 	leastSteps  = 16    // quantisation steps of a click
 	leastJumpFS = 3e-5
 	dedupeS     = 0.020
@@ -108,15 +108,18 @@ func largest(y []float64, from, to int) float64 {
 // judge counts a click once its surroundings are known.
 func (c *clickFinder) judge(k click) {
 	first := max(0, k.tile-int64(c.around), c.n-int64(len(c.ring))+1)
-	others := c.scratch[:0]
+	others, reference := c.scratch[:0], k.beside
 	for i := first; i <= min(c.n, k.tile+int64(c.around)); i++ {
-		if i < k.tile-1 || i > k.tile+1 {
+		switch d := max(i-k.tile, k.tile-i); {
+		case d <= 1: // in beside
+		case d <= int64(c.brief):
+			reference = math.Max(reference, c.stat(i).peak)
+		default:
 			others = append(others, c.stat(i).peak)
 		}
 	}
 	c.scratch = others
 	slices.Sort(others)
-	reference := k.beside
 	if len(others) > othersSpare {
 		reference = math.Max(reference, others[len(others)-1-othersSpare])
 	}

@@ -25,7 +25,7 @@ func TestSharpEventsAreNoClicks(t *testing.T) {
 	}
 	share := float64(wrong) / float64(cases)
 	t.Logf("false clicks: %d of %d takes (%.2f %%); by kind %v of %v", wrong, cases, 100*share, byKind, drawn)
-	if share > 0.005 {
+	if float64(wrong) > 1+0.005*float64(cases) {
 		t.Errorf("false clicks in %.2f %% of healthy takes, want 0.5 %% at most", 100*share)
 	}
 }
@@ -46,7 +46,7 @@ type fault struct {
 }
 
 var faults = []fault{
-	{"buffer lost", 0.45, func(x []float64, at, size int, _ *rand.Rand) []float64 {
+	{"buffer lost", 0.5, func(x []float64, at, size int, _ *rand.Rand) []float64 {
 		return append(append([]float64(nil), x[:at]...), x[at+size:]...)
 	}},
 	{"buffer zeroed", 0.65, func(x []float64, at, size int, _ *rand.Rand) []float64 {
@@ -54,7 +54,7 @@ var faults = []fault{
 		clear(out[at : at+size])
 		return out
 	}},
-	{"buffer repeated", 0.3, func(x []float64, at, size int, _ *rand.Rand) []float64 {
+	{"buffer repeated", 0.25, func(x []float64, at, size int, _ *rand.Rand) []float64 {
 		out := append([]float64(nil), x...)
 		copy(out[at+size:], x[at:at+size])
 		return out
@@ -97,7 +97,7 @@ func TestFaultsAreFound(t *testing.T) {
 		}
 		share := float64(found) / float64(drawn)
 		t.Logf("%s: found %d of %d (%.0f %%); place off by %.4f s median, %.4f s worst; missed %v", f.name, found, drawn, 100*share, accuracy.Quantile(off, 0.5), accuracy.Quantile(off, 1), missed)
-		if share < f.found {
+		if share < f.found-1/math.Sqrt(float64(drawn)) { // two standard deviations for few cases
 			t.Errorf("%s: found in %.0f %%, want %.0f %%", f.name, 100*share, 100*f.found)
 		}
 	}

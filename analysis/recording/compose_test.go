@@ -108,3 +108,11 @@ func samples(t testing.TB, take *Take, channel int) []float64 {
 	}
 	return out
 }
+
+func float64s(x []float64) []byte {
+	out := make([]byte, 0, 8*len(x))
+	for _, v := range x {
+		out = binary.LittleEndian.AppendUint64(out, math.Float64bits(v))
+	}
+	return out
+}

@@ -12,7 +12,7 @@ type grid struct {
 	finest   uint64  // its bit, re 2^-31
 	used     uint64  // bits seen, re 2^-31
 	off      bool    // samples lie between multiples of 2^-31
-	least    float64 // smallest difference seen once off the grid
+	least    float64 // smallest second difference seen once off the grid
 }
 
 func newGrid(f Format) grid {
@@ -39,20 +39,28 @@ func (g *grid) add(x []float64) {
 			g.off = g.off || float64(i) != scaled
 			g.used |= uint64(i)
 		}
+		if g.off {
+			g.addOff(x)
+		}
 	}
 }
 
-// addOff looks for the smallest difference, until it is too small to matter.
+// addOff looks for the smallest second difference, until it is too small to
+// matter: on a grid that was scaled it is a step, in a smooth wave it soon
+// comes near nothing. What float's own rounding makes is none.
 func (g *grid) addOff(x []float64) {
-	if g.least < 1.0/(1<<26) {
+	if g.least < 2*roundingFS {
 		return
 	}
-	for i := 1; i < len(x); i++ {
-		if d := math.Abs(x[i] - x[i-1]); d > 0 && d < g.least {
+	for i := 2; i < len(x); i++ {
+		if d := math.Abs(x[i] - 2*x[i-1] + x[i-2]); d > roundingFS && d < g.least {
 			g.least = d
 		}
 	}
 }
+
+// roundingFS is above what a single-precision sample is rounded by.
+const roundingFS = 1.0 / (1 << 22)
 
 // quantumFS is the step as far as is known by now, as a fraction of full
 // scale; 0 when there is none.

@@ -154,13 +154,13 @@ func (m *meter) facts() ChannelFacts {
 func (m *meter) setClipping(c *ChannelFacts, quantum float64) {
 	first := int64(math.MaxInt64)
 	for _, p := range []*plateau{&m.top, &m.bottom} {
-		if p.runs > 0 && p.at > 16*quantum {
+		if p.runs > 0 && p.at > leastClip*quantum {
 			c.ClipRuns += p.runs
 			if p.first < first {
 				first, c.ClipLevelDB = p.first, signal.AmplitudeToDB(p.at)
 			}
 		}
-		if p.flats >= leastFlats && p.at > 16*quantum {
+		if p.flats >= leastFlats && p.at*flatShare > leastBand*quantum {
 			c.FlatTops += p.flats
 			c.FlatTopDB = signal.AmplitudeToDB(p.at)
 		}

@@ -8,6 +8,8 @@ const (
 	flatLeast  = 8     // samples
 	leastFlats = 3     // at one level: natural peaks differ in height
 	steepSteps = 4.5   // quantisation steps
+	leastClip  = 64    // quantisation steps: below, values repeat by chance
+	leastBand  = 4     // quantisation steps: what is flat must not be so by rounding
 )
 
 // plateau watches one side of a channel for clipping at its extreme value.

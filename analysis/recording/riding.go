@@ -75,7 +75,7 @@ func (b *blocks) describe(c *ChannelFacts) {
 	for i := range c.BlocksDBFS {
 		c.BlocksDBFS[i] = float64(sorted[int(math.Round(float64(i)/10*float64(len(sorted)-1)))])
 	}
-	rises := pauseRises(b.levelsDBFS, b.hissDBFS, c.BlocksDBFS[2])
+	rises := pauseRises(b.levelsDBFS, b.hissDBFS, c.BlocksDBFS[1])
 	if c.Gaps = len(rises); c.Gaps == 0 {
 		return
 	}
@@ -90,15 +90,15 @@ func (b *blocks) describe(c *ChannelFacts) {
 	c.GainRiding = len(rises) >= 3 && 4*up >= 3*len(rises)
 }
 
-// pauseRises follows the background through every pause between loud events
+// pauseRises follows the background through every pause after a loud event
 // and says by how much it rises. A ringing string sinks and plain noise
 // stays; only a gain that creeps back lets it rise.
 func pauseRises(levels, hiss []float32, floorDBFS float64) []float64 {
 	least := int(math.Ceil(leastPauseS / blockS))
 	var rises []float64
 	start := -1
-	for i, v := range levels {
-		if float64(v) <= floorDBFS+loudAboveDB {
+	for i := 0; i <= len(levels); i++ {
+		if i < len(levels) && float64(levels[i]) <= floorDBFS+loudAboveDB {
 			continue
 		}
 		if start >= 0 && i-start >= least {

@@ -5,7 +5,7 @@ import "math"
 // Limits for digital silence: common practice, no source.
 const (
 	leastZeroS  = 0.010 // shorter stretches of zeros are drop-outs or chance
-	leastDrop   = 8     // samples
+	leastDrop   = 16    // samples
 	activeSteps = 4     // mean difference in quantisation steps of a live signal
 	maxPlaces   = 16    // places kept
 	lookBack    = 32    // samples
@@ -35,7 +35,7 @@ func newZeroRuns(rateHz float64) zeroRuns {
 	return zeroRuns{least: max(leastDrop+1, int64(leastZeroS*rateHz)), pending: -1}
 }
 
-// tile looks at every eighth sample first: a run that matters covers one.
+// tile looks at every sixteenth sample first: a run that matters covers one.
 func (z *zeroRuns) tile(x []float64, past *[tileFrames]float64, n int64, quantum float64) {
 	if z.run == 0 && z.pending < 0 && !touchesZero(x) {
 		return
