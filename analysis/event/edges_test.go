@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"saddlewise/analysis/signal"
+	"saddlewise/fixtures"
 )
 
 const edgeRateHz = 48000.0
@@ -26,12 +27,7 @@ func plainNote(hz, t60 float64, seconds float64) []float64 {
 
 // hiss is n samples of white noise.
 func hiss(seed uint64, n int, sd float64) []float64 {
-	r := rand.New(rand.NewPCG(77, seed))
-	x := make([]float64, n)
-	for i := range x {
-		x[i] = sd * r.NormFloat64()
-	}
-	return x
+	return fixtures.White(n, sd, rand.New(rand.NewPCG(77, seed)))
 }
 
 func sine(n int, hz, amplitude float64) []float64 {

@@ -206,16 +206,22 @@ func (v view) extrapolate(y []float64, begin int, threshold float64) onset {
 	return best
 }
 
-// byLine serves rises of a sample or two: the straight line back to zero.
+// byLine serves rises of a sample or two: the straight line back to zero. If
+// what follows within a millisecond is far larger, the rise was no more than a
+// first stir, and the onset is as uncertain as that.
 func (v view) byLine(y []float64, begin int, sign float64) onset {
-	at := float64(begin)
+	at, sd := float64(begin), 1.0
 	if begin+1 < len(y) && begin > 0 {
 		up := (y[begin] - y[begin-1]) * sign
 		if up > 0 {
 			at -= min(1, max(0, y[begin]*sign/up))
 		}
 	}
-	return onset{at: float64(v.first) + at, sd: 1, found: true}
+	soon := peakOf(y[begin:min(len(y), begin+v.samples(0.001)+1)])
+	if peakOf(y[begin:min(len(y), begin+3)]) < 0.5*soon {
+		sd = max(sd, float64(v.samples(quietRunS)))
+	}
+	return onset{at: float64(v.first) + at, sd: sd, found: true}
 }
 
 // fitPower is the weighted straight-line fit of y^(1/p) against time, its

@@ -7,6 +7,7 @@ import (
 	"slices"
 
 	"saddlewise/analysis/signal"
+	"saddlewise/fixtures"
 )
 
 // bench is a random pickup at a random input: what all taps of a take share.
@@ -92,7 +93,7 @@ func (b bench) tap(n int, fraction, stretch float64) []float64 {
 	for i := n - 1; i >= delay; i-- {
 		x[i] += b.crossGain * x[i-delay]
 	}
-	lossyInput(x, b.cornerHz, b.rate)
+	fixtures.HighPass(x, b.rate, b.cornerHz)
 	for i := range x {
 		x[i] *= b.sign * fade(i, n)
 	}
@@ -127,34 +128,12 @@ func resonate(x, f []float64, hz, t60, gain, rate float64) {
 	}
 }
 
-// lossyInput is the first-order high-pass of the disc's capacitance into the
-// input resistance.
-func lossyInput(x []float64, cornerHz, rate float64) {
-	a := math.Exp(-2 * math.Pi * cornerHz / rate)
-	var px, py float64
-	for i, v := range x {
-		y := a * (py + v - px)
-		px, py = v, y
-		x[i] = y
-	}
-}
-
 // noiseOf draws n samples of background with mean square 1: white, 1/f,
 // hum with harmonics, in random shares.
 func noiseOf(r *rand.Rand, n int, rate float64) []float64 {
-	x := make([]float64, n)
 	white, pink, hum := r.Float64(), r.Float64(), r.Float64()*float64(r.IntN(2))
-	var slow [4]float64
-	for i := range x {
-		w := r.NormFloat64()
-		p := 0.0
-		for j := range slow {
-			a := math.Exp(-2 * math.Pi * 20 * math.Pow(5, float64(j)) / rate)
-			slow[j] = a*slow[j] + math.Sqrt(1-a*a)*r.NormFloat64()
-			p += slow[j] / 2
-		}
-		x[i] = white*w + pink*p
-	}
+	x := fixtures.White(n, white, r)
+	addAt(x, fixtures.Pink(n, rate, pink, r), 0, 1)
 	if hum > 0 {
 		mains := []float64{50, 60}[r.IntN(2)] * (1 + 0.005*(2*r.Float64()-1))
 		for k := 1; k <= 1+r.IntN(15); k++ {
@@ -331,7 +310,7 @@ func (s plucked) note(r *rand.Rand, n, at int) []float64 {
 		s.damp(r, x, at, top)
 	}
 	s.pull(r, x, at, top)
-	lossyInput(x, s.cornerHz, s.rate)
+	fixtures.HighPass(x, s.rate, s.cornerHz)
 	for i := range x {
 		x[i] *= s.sign * fade(i, n)
 	}
