@@ -91,7 +91,7 @@ func TestNoiseIsTakenOff(t *testing.T) {
 			continue
 		}
 		count++
-		if math.Abs(sum[j]-1) > 0.12 {
+		if math.Abs(sum[j]-1) > 0.05 {
 			t.Errorf("%.0f Hz, %.1f dB over the noise: %.2f of the tap's energy", b.MidHz, over, sum[j])
 		}
 	}

@@ -1,0 +1,167 @@
+package response
+
+import (
+	"math"
+
+	"saddlewise/analysis/stats"
+)
+
+const (
+	peakStandsDB = 3.0
+	mostPeaks    = 12
+)
+
+// Peak is a resonance: a maximum that falls by 3 dB on both sides.
+type Peak struct {
+	Hz, LevelDB float64
+	Q           float64 // frequency over the width between the points 3 dB below
+}
+
+// findEdges looks for the -3 dB points from the middle of the band outward:
+// the last frequency on each side beyond which all lies below.
+func (r *SweepResponse) findEdges() {
+	first, last := -1, -1
+	for i, v := range r.MagnitudeDB {
+		if v >= -3 {
+			last = i
+			if first < 0 {
+				first = i
+			}
+		}
+	}
+	if first > 0 {
+		r.LowMinus3Hz = crossing(r.Hz, r.MagnitudeDB, first-1)
+	}
+	if last >= 0 && last+1 < len(r.Hz) {
+		r.HighMinus3Hz = crossing(r.Hz, r.MagnitudeDB, last)
+	}
+}
+
+// crossing interpolates between i and i+1 where the level is -3 dB.
+func crossing(hz, level []float64, i int) *float64 {
+	t := (-3 - level[i]) / (level[i+1] - level[i])
+	at := hz[i] * math.Pow(hz[i+1]/hz[i], t)
+	return &at
+}
+
+// findPeaks lists the highest resonances by frequency, read at the full
+// resolution of the windowed response.
+func (r *SweepResponse) findPeaks(l linear) {
+	level := func(hz float64) float64 {
+		h, _, _ := l.at(hz)
+		return 10*math.Log10(math.Max(power(h), math.SmallestNonzeroFloat64)) - r.GainDB
+	}
+	for i := 1; i+1 < len(r.Hz) && len(r.Peaks) < mostPeaks; i++ {
+		m := r.MagnitudeDB
+		if m[i] < m[i-1] || m[i] < m[i+1] || r.SNRDB[i] < clearDB {
+			continue
+		}
+		at := top(level, r.Hz[i-1], r.Hz[i+1])
+		height := level(at)
+		low, high := r.falls(level, at, height, i, -1), r.falls(level, at, height, i, 1)
+		if low > 0 && high > 0 {
+			r.Peaks = append(r.Peaks, Peak{Hz: at, LevelDB: height, Q: at / (high - low)})
+		}
+	}
+}
+
+// top is where level is highest between low and high, by golden section.
+func top(level func(float64) float64, low, high float64) float64 {
+	golden := (math.Sqrt(5) - 1) / 2
+	for high-low > 1e-6*low {
+		a, b := high-golden*(high-low), low+golden*(high-low)
+		if level(a) > level(b) {
+			high = b
+		} else {
+			low = a
+		}
+	}
+	return (low + high) / 2
+}
+
+// falls is where the level has fallen by 3 dB from the peak in one
+// direction; 0 when it rises above the peak before.
+func (r *SweepResponse) falls(level func(float64) float64, at, height float64, i, direction int) float64 {
+	inner := at
+	for j := i + direction; j >= 0 && j < len(r.Hz); j += direction {
+		v := level(r.Hz[j])
+		if v > height+0.01 {
+			return 0
+		}
+		if v <= height-peakStandsDB {
+			return bisect(level, inner, r.Hz[j], height-peakStandsDB)
+		}
+		inner = r.Hz[j]
+	}
+	return 0
+}
+
+// bisect is where level falls through wanted between in (above) and out.
+func bisect(level func(float64) float64, in, out, wanted float64) float64 {
+	for range 40 {
+		mid := (in + out) / 2
+		if level(mid) > wanted {
+			in = mid
+		} else {
+			out = mid
+		}
+	}
+	return (in + out) / 2
+}
+
+// Corner is a first-order high-pass, 1/(1 + (fc/f)^2) in power, fitted to the
+// low end of the response.
+type Corner struct {
+	Hz       float64         // 0: none
+	Interval *stats.Interval // nil: none
+	Reason   string          // why there is none
+}
+
+const (
+	cornerTopHz   = 400.0
+	cornerStep    = 8 // every eighth point, so that the residuals are independent
+	cornerMisfit  = 1.0
+	cornerLeastDB = 1.0
+)
+
+// fitCorner fits gain and corner in decibels over the lowest octaves. It
+// says so when the low end does not fall, or does not fall like that.
+func fitCorner(hz, levelDB, snrDB []float64) Corner {
+	var f, y []float64
+	for i := 0; i < len(hz) && hz[i] < cornerTopHz; i += cornerStep {
+		if !(snrDB[i] < clearDB) {
+			f, y = append(f, hz[i]), append(y, levelDB[i])
+		}
+	}
+	if len(f) < 6 {
+		return Corner{Reason: "too little of the low end stands out of the noise"}
+	}
+	model := stats.Numeric(func(p, res []float64) {
+		for i := range f {
+			res[i] = y[i] - p[0] + 10*math.Log10(1+math.Pow(math.Exp(p[1])/f[i], 2))
+		}
+	})
+	fit, err := stats.FitCurve(model, len(f), []float64{y[len(y)-1], math.Log(startCorner(f, y))})
+	if err != nil {
+		return Corner{Reason: "the low end does not fall like a first-order corner"}
+	}
+	corner := math.Exp(fit.Params[1])
+	switch drop := 10 * math.Log10(1+math.Pow(corner/f[0], 2)); {
+	case fit.ResidualSD > cornerMisfit:
+		return Corner{Reason: "the low end does not fall like a first-order corner"}
+	case drop < cornerLeastDB:
+		return Corner{Reason: "the corner lies below the band"}
+	}
+	half := student95(fit.DF) * fit.SE[1]
+	return Corner{Hz: corner, Interval: &stats.Interval{Low: corner * math.Exp(-half), High: corner * math.Exp(half), Coverage: stats.Nominal}}
+}
+
+// startCorner is the lowest frequency within 3 dB of the top of the range.
+func startCorner(f, y []float64) float64 {
+	for i, v := range y {
+		if v > y[len(y)-1]-3 {
+			return f[i]
+		}
+	}
+	return f[0]
+}
