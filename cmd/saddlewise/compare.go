@@ -1,0 +1,83 @@
+package main
+
+import (
+	"fmt"
+	"path/filepath"
+
+	"github.com/spf13/cobra"
+
+	"saddlewise/analysis"
+	"saddlewise/analysis/result"
+	"saddlewise/report"
+)
+
+type compareFlags struct {
+	out         string
+	json, quiet bool
+}
+
+func newCompare() *cobra.Command {
+	var f compareFlags
+	cmd := &cobra.Command{
+		Use:   "compare BEFORE AFTER",
+		Short: "what changed between two stages, and is it real",
+		Long: `Compare measures two stage folders and says what changed from BEFORE to AFTER,
+with an interval on every change, and what this data could not have shown: two
+taps are never alike. It tells a moved input gain from a changed pickup where
+the noise gives it away, and compares balance and shape then.
+
+The report goes to AFTER/report-from-BEFORE: comparison.md with its pictures,
+comparison.json and comparison.csv.`,
+		Example: "  saddlewise compare wired glued\n  saddlewise compare wired glued --json",
+		Args:    exactly(2, "two stage folders, before and after"),
+		RunE:    func(cmd *cobra.Command, args []string) error { return f.run(cmd, args[0], args[1]) },
+	}
+	cmd.Flags().StringVar(&f.out, "out", "", "write the report into this folder")
+	cmd.Flags().BoolVar(&f.json, "json", false, "print comparison.json instead of the summary")
+	cmd.Flags().BoolVar(&f.quiet, "quiet", false, "print nothing but errors")
+	return cmd
+}
+
+func (f compareFlags) run(cmd *cobra.Command, before, after string) error {
+	sides := make([]*result.Results, 2)
+	for i, dir := range []string{before, after} {
+		r, err := analysis.Analyze(cmd.Context(), dir, analysis.Options{Tool: tool(), Progress: progress(cmd.ErrOrStderr(), f.quiet)})
+		if err != nil {
+			return err
+		}
+		sides[i] = r
+	}
+	folder := f.out
+	if folder == "" {
+		folder = comparisonFolder(before, after)
+	}
+	return f.write(cmd, analysis.Compare(sides[0], sides[1], tool()), folder)
+}
+
+func comparisonFolder(before, after string) string {
+	name := filepath.Base(filepath.Clean(before))
+	if full, err := filepath.Abs(before); err == nil {
+		name = filepath.Base(full)
+	}
+	return filepath.Join(after, "report-from-"+name)
+}
+
+func (f compareFlags) write(cmd *cobra.Command, c *result.Comparison, folder string) error {
+	if err := report.WriteComparison(cmd.Context(), c, folder); err != nil {
+		return err
+	}
+	out := cmd.OutOrStdout()
+	switch {
+	case f.json:
+		text, err := report.ComparisonJSON(c)
+		if err != nil {
+			return err
+		}
+		_, err = out.Write(text)
+		return err
+	case f.quiet:
+		return nil
+	}
+	_, err := fmt.Fprintf(out, "%s\nReport: %s\n", report.ComparisonSummary(c, paintFor(out)), filepath.Join(folder, "comparison.md"))
+	return err
+}
