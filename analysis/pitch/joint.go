@@ -31,7 +31,6 @@ const (
 	priorB        = 5e-4 // spread of B among strings: decides only where partials are too few
 	largestB      = 6e-3
 	partialsForB  = 4
-	leastSDCents  = 0.02  // of f1: what is left of glides, and decays that are not exponential
 	smallestCents = 0.003 // below this no partial is trusted
 )
 
@@ -173,8 +172,7 @@ func (r *regression) result() stringFit {
 	}
 	f1 := r.s.hz(1)
 	h := 0.5 / (1 + r.s.b)
-	floor := leastSDCents * math.Ln2 / 1200
-	fit.f1SDHz = f1 * math.Sqrt(r.cov[0]+2*h*r.cov[1]+h*h*r.cov[2]+floor*floor)
+	fit.f1SDHz = f1 * math.Sqrt(r.cov[0]+2*h*r.cov[1]+h*h*r.cov[2])
 	fit.bSD = math.Sqrt(r.cov[2])
 	fit.hasB = n >= partialsForB && fit.bSD < math.Max(0.3*r.s.b, 3e-5)
 	fit.rangeHz = r.spread(f1)

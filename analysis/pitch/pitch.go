@@ -103,7 +103,7 @@ func assemble(note note, best hypothesis, glide glide, partials []partial) (Pitc
 		return Pitch{}, fmt.Errorf("%w: no partial could be followed through the note", ErrNoPitch)
 	}
 	p := Pitch{
-		F1Hz: fit.s.hz(1), F1SDHz: fit.f1SDHz, F0Hz: fit.s.f0, B: fit.s.b, BSD: fit.bSD, HasB: fit.hasB,
+		F1Hz: fit.s.hz(1), F1SDHz: fit.f1SDHz + fit.s.hz(1)*leastSDCents(note.seconds()-glide.settledS)*math.Ln2/1200, F0Hz: fit.s.f0, B: fit.s.b, BSD: fit.bSD, HasB: fit.hasB,
 		F1RangeHz: fit.rangeHz, GlideCents: math.NaN(), SettledFromS: note.onsetS + glide.settledS,
 	}
 	strongest := 0
@@ -125,6 +125,11 @@ func assemble(note note, best hypothesis, glide glide, partials []partial) (Pitc
 	}
 	return p, nil
 }
+
+// leastSDCents is what the fit cannot know of its own error when seconds of a
+// note were read: glides not quite settled, polarisations too close to be told
+// apart. Set so that two standard errors hold at least 95 % of rendered plucks.
+func leastSDCents(seconds float64) float64 { return 0.02 + 0.08/(seconds*seconds) }
 
 func cents(ratio float64) float64 { return 1200 * math.Log2(ratio) }
 
