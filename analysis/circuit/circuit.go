@@ -1,22 +1,33 @@
 // Package circuit is the pickup as a circuit: discs as capacitors, the cable's
-// capacitance, and the input's resistance across both.
+// and the input's capacitance, and the input's resistance across them all.
 //
 // Well below its resonance a disc is a voltage source behind its static
-// capacitance (ANSI/IEEE 176-1987). With the input's resistance it makes a
+// capacitance (ANSI/IEEE 176-1987). With the input's resistance R it makes a
 // first-order high-pass (e.g. Horowitz & Hill, The Art of Electronics, 3rd
-// ed., section 1.7): corner f_c = 1/(2 pi R (C_discs + C_cable)), loss
-// 10 log10(1 + (f_c/f)^2); the cable divides by C_discs/(C_discs + C_cable).
+// ed., section 1.7): corner f_c = 1/(2 pi R (C_source + C_shunt)), loss
+// 10 log10(1 + (f_c/f)^2), where the shunt is cable and input together; the
+// shunt also divides the voltage by C_source/(C_source + C_shunt) at every
+// frequency. Losses are positive decibels.
+//
+// A measured corner, or two levels with two load resistors, is solved the
+// other way. All of it holds well below the discs' resonance of some
+// kilohertz.
 package circuit
 
 import (
 	"errors"
+	"fmt"
 	"math"
+	"regexp"
+	"strconv"
 )
 
-// Wiring is how the discs are joined.
+// Wiring is how equal discs are joined: "parallel", "series", or a mix such
+// as "2s3p", groups of two in series, three such groups in parallel, or
+// "2p3s", groups of two in parallel, three such groups in series.
 type Wiring string
 
-// The wirings.
+// The plain wirings.
 const (
 	Parallel Wiring = "parallel"
 	Series   Wiring = "series"
@@ -33,80 +44,93 @@ type Circuit struct {
 }
 
 // ErrImpossible means values that no circuit has.
-var ErrImpossible = errors.New("a circuit needs at least one disc, and capacitance and resistance above zero")
+var ErrImpossible = errors.New("a circuit needs at least one disc, capacitance and resistance above zero, and a wiring that takes all discs")
 
-// Check says whether the circuit can be.
+// Check says whether the circuit can be. All methods need one that can.
 func (c Circuit) Check() error {
-	if c.Discs < 1 || !(c.DiscNF > 0) || c.CablePF < 0 || c.InputPF < 0 || !(c.InputOhm > 0) {
+	positive := c.DiscNF > 0 && c.InputOhm > 0 && !math.IsInf(c.DiscNF, 0) && !math.IsInf(c.InputOhm, 0)
+	shunt := c.CablePF >= 0 && c.InputPF >= 0 && !math.IsInf(c.CablePF+c.InputPF, 0)
+	if c.Discs < 1 || !positive || !shunt {
 		return ErrImpossible
+	}
+	s, ok := c.shape()
+	switch {
+	case !ok:
+		return fmt.Errorf(`wiring %q is unknown; parallel, series, and mixes such as 2s2p or 2p2s are allowed`, c.Wiring)
+	case s.each*s.groups != c.Discs:
+		return fmt.Errorf("wiring %s takes %d discs, and there are %d", c.Wiring, s.each*s.groups, c.Discs)
 	}
 	return nil
 }
 
-// SourceFarad is the discs' capacitance together.
-func (c Circuit) SourceFarad() float64 {
-	one := c.DiscNF * 1e-9
-	if c.Wiring == Series {
-		return one / float64(c.Discs)
-	}
-	return one * float64(c.Discs)
+// shape is any wiring as equal groups: each discs in a group, joined in
+// series inside and in parallel outside, or the other way about.
+type shape struct {
+	each, groups int
+	parallelIn   bool
 }
 
-func (c Circuit) shuntFarad() float64 { return (c.CablePF + c.InputPF) * 1e-12 }
+var mixed = regexp.MustCompile(`^([1-9][0-9]?)(?:s([1-9][0-9]?)p|p([1-9][0-9]?)s)$`)
+
+func (c Circuit) shape() (shape, bool) {
+	switch c.Wiring {
+	case Parallel:
+		return shape{1, c.Discs, false}, true
+	case Series:
+		return shape{c.Discs, 1, false}, true
+	}
+	m := mixed.FindStringSubmatch(string(c.Wiring))
+	if m == nil {
+		return shape{}, false
+	}
+	each, err1 := strconv.Atoi(m[1])
+	groups, err2 := strconv.Atoi(m[2] + m[3])
+	return shape{each, groups, m[3] != ""}, err1 == nil && err2 == nil
+}
+
+// SourceFarad is the discs' capacitance together.
+func (c Circuit) SourceFarad() float64 { return c.output(0, nowhere, sound).farad }
+
+// ShuntFarad is the capacitance across the output: cable and input.
+func (c Circuit) ShuntFarad() float64 { return (c.CablePF + c.InputPF) * 1e-12 }
 
 // CornerHz is where the level is 3 dB down.
 func (c Circuit) CornerHz() float64 {
-	return 1 / (2 * math.Pi * c.InputOhm * (c.SourceFarad() + c.shuntFarad()))
+	return 1 / (2 * math.Pi * c.InputOhm * (c.SourceFarad() + c.ShuntFarad()))
 }
 
-// LossDB is the high-pass loss at hz, positive.
-func (c Circuit) LossDB(hz float64) float64 { return 10 * math.Log10(1+math.Pow(c.CornerHz()/hz, 2)) }
+// LossDB is the high-pass loss at hz.
+func (c Circuit) LossDB(hz float64) float64 {
+	r := c.CornerHz() / hz
+	return 10 * math.Log10(1+r*r)
+}
 
 // CableDivisionDB is the loss by cable and input capacitance at every
-// frequency, positive.
+// frequency.
 func (c Circuit) CableDivisionDB() float64 {
-	return 20 * math.Log10((c.SourceFarad()+c.shuntFarad())/c.SourceFarad())
+	return 20 * math.Log10(1+c.ShuntFarad()/c.SourceFarad())
 }
 
-// OhmForLoss is the input resistance that loses lossDB at hz.
+// TotalLossDB is the loss at hz below the open-circuit voltage of all discs
+// together.
+func (c Circuit) TotalLossDB(hz float64) float64 { return c.LossDB(hz) + c.CableDivisionDB() }
+
+// PhaseDegrees is how far the output leads the open-circuit voltage at hz.
+func (c Circuit) PhaseDegrees(hz float64) float64 {
+	return math.Atan2(c.CornerHz(), hz) * 180 / math.Pi
+}
+
+// OhmForLoss is the least input resistance that loses no more than lossDB at
+// hz; both must be above zero.
 func (c Circuit) OhmForLoss(lossDB, hz float64) float64 {
-	cornerHz := hz * math.Sqrt(math.Pow(10, lossDB/10)-1)
-	return 1 / (2 * math.Pi * cornerHz * (c.SourceFarad() + c.shuntFarad()))
+	cornerHz := hz * math.Sqrt(math.Expm1(lossDB*math.Ln10/10))
+	return 1 / (2 * math.Pi * cornerHz * (c.SourceFarad() + c.ShuntFarad()))
 }
 
-// OpenDiscDB is how much louder the others get when one of the parallel discs
-// is open: a disc's voltage is divided by all the others' capacitance, so one
-// fewer raises each of the rest. 0 for a single disc or series wiring.
-func (c Circuit) OpenDiscDB() float64 {
-	if c.Discs < 2 || c.Wiring == Series {
-		return 0
-	}
-	all := c.SourceFarad() + c.shuntFarad()
-	return 20 * math.Log10(all/(all-c.DiscNF*1e-9))
-}
-
-// OhmForCorner is the input resistance that explains a measured corner.
-func (c Circuit) OhmForCorner(cornerHz float64) float64 {
-	return 1 / (2 * math.Pi * cornerHz * (c.SourceFarad() + c.shuntFarad()))
-}
-
-// DiscsForCorner is how many parallel discs explain a measured corner, as a
-// real number.
-func (c Circuit) DiscsForCorner(cornerHz float64) float64 {
-	farad := 1/(2*math.Pi*cornerHz*c.InputOhm) - c.shuntFarad()
-	return math.Max(0, farad/(c.DiscNF*1e-9))
-}
-
-// FaradFromLoads is the source's capacitance from one tone recorded with two
-// load resistors: levels in dB at the same frequency, the larger resistor
-// first. Levels fall by the high-pass of each load:
-// ratio = (1 + (f_2/f)^2)/(1 + (f_1/f)^2) with f_i = 1/(2 pi R_i C).
-func FaradFromLoads(hz, ohm1, level1DB, ohm2, level2DB float64) (float64, error) {
-	k := math.Pow(10, (level1DB-level2DB)/10)
-	w := 2 * math.Pi * hz
-	top := 1/(ohm2*ohm2) - k/(ohm1*ohm1)
-	if !(k > 1) || !(ohm1 > ohm2) || !(top > 0) {
-		return 0, errors.New("the smaller load resistor must give the lower level, by less than the ratio of the two resistors")
-	}
-	return math.Sqrt(top/(k-1)) / w, nil
+// EachNF is one disc's capacitance when all of them with the shunt make
+// totalFarad; not above zero when the shunt alone is more.
+func (c Circuit) EachNF(totalFarad float64) float64 {
+	one := c
+	one.DiscNF = 1
+	return (totalFarad - c.ShuntFarad()) / one.SourceFarad()
 }

@@ -4,6 +4,8 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"math"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -12,13 +14,54 @@ import (
 	"saddlewise/analysis/signal"
 )
 
-type loadFlags struct {
+// circuitFlags are what the discs hang on, for load and what is below it.
+type circuitFlags struct {
 	circuit circuit.Circuit
 	wiring  string
+	json    bool
+}
+
+func (f *circuitFlags) add(cmd *cobra.Command) {
+	flags := cmd.Flags()
+	flags.IntVar(&f.circuit.Discs, "discs", 0, "number of discs (one a string when not given)")
+	flags.StringVar(&f.wiring, "wiring", "parallel", "parallel, series, or a mix: 2s2p is two in series,\ntwo such pairs in parallel")
+	flags.Float64Var(&f.circuit.DiscNF, "disc-nf", 20, "capacitance of one disc, nF")
+	flags.Float64Var(&f.circuit.CablePF, "cable-pf", 300, "capacitance of the cable, pF")
+	flags.Float64Var(&f.circuit.InputPF, "input-pf", 0, "capacitance of the input, pF")
+	flags.Float64Var(&f.circuit.InputOhm, "input-ohm", 1e6, "resistance of the input, ohm")
+	flags.BoolVar(&f.json, "json", false, "print JSON")
+}
+
+// make is the circuit of the flags; strings is how many discs there are when
+// --discs does not tell.
+func (f *circuitFlags) make(strings int) (circuit.Circuit, error) {
+	c := f.circuit
+	c.Wiring = circuit.Wiring(f.wiring)
+	if c.Discs == 0 {
+		c.Discs = strings
+	}
+	if err := c.Check(); err != nil {
+		return c, misuse{err}
+	}
+	return c, nil
+}
+
+// assumed lists the flags that were left at values of common practice.
+func assumed(cmd *cobra.Command) []string {
+	out := []string{}
+	for _, name := range []string{"discs", "wiring", "disc-nf", "cable-pf", "input-pf", "input-ohm"} {
+		if f := cmd.Flags().Lookup(name); f != nil && !f.Changed {
+			out = append(out, strings.ReplaceAll(name, "-", "_"))
+		}
+	}
+	return out
+}
+
+type loadFlags struct {
+	circuitFlags
 	strings string
 	a4Hz    float64
 	lossDB  float64
-	json    bool
 }
 
 func newLoad() *cobra.Command {
@@ -27,25 +70,27 @@ func newLoad() *cobra.Command {
 		Use:   "load",
 		Short: "discs, cable and input: corner frequency and loss on each string",
 		Long: `Load works out what the input does to the low strings: a piezo disc is a small
-capacitor, and with the input's resistance it makes a high-pass filter. The
-defaults are common practice, no source: measure your discs if the answer
-matters.`,
+capacitor, and with the input's resistance it makes a high-pass filter. More
+discs in parallel, or a higher resistance, move its corner down.
+
+What is not given rests on common practice, no source. Discs differ: those on
+brass of 20 mm have some 10 to 22 nF, of 27 mm 17 to 30 nF, of 35 mm 22 to
+45 nF (typical, from memory). Guitar cable has about 100 pF a metre, an
+instrument input about 1 Mohm, a line input 10 kohm. Measure your discs with
+a meter, or as load capacitance explains, if the answer matters.`,
 		Example: `  saddlewise load --strings A3,D3,G2,C2
-  saddlewise load --strings E4,B3,G3,D3,A2,E2 --discs 6 --disc-nf 12 --input-ohm 47e3`,
+  saddlewise load --strings E4,B3,G3,D3,A2,E2 --discs 6 --disc-nf 12 --input-ohm 47e3
+  saddlewise load corner --discs 4 --corner-hz 2.7
+  saddlewise load capacitance --discs 4 --ohm none,4.7e3 --tone-hz 440 --level-db=-20.3,-23.4`,
 		Args: exactly(0, "no argument"),
-		RunE: func(cmd *cobra.Command, _ []string) error { return f.run(cmd.OutOrStdout()) },
+		RunE: func(cmd *cobra.Command, _ []string) error { return f.run(cmd) },
 	}
 	flags := cmd.Flags()
 	flags.StringVar(&f.strings, "strings", "", "open strings, highest first, such as A3,D3,G2,C2")
 	flags.Float64Var(&f.a4Hz, "a4-hz", 440, "frequency of A4")
-	flags.IntVar(&f.circuit.Discs, "discs", 0, "number of discs (one a string when not given)")
-	flags.StringVar(&f.wiring, "wiring", "parallel", "parallel or series")
-	flags.Float64Var(&f.circuit.DiscNF, "disc-nf", 20, "capacitance of one disc, nF")
-	flags.Float64Var(&f.circuit.CablePF, "cable-pf", 300, "capacitance of the cable, pF")
-	flags.Float64Var(&f.circuit.InputPF, "input-pf", 0, "capacitance of the input, pF")
-	flags.Float64Var(&f.circuit.InputOhm, "input-ohm", 1e6, "resistance of the input, ohm")
 	flags.Float64Var(&f.lossDB, "max-loss-db", 1, "loss to allow at the lowest string, dB")
-	flags.BoolVar(&f.json, "json", false, "print JSON")
+	f.add(cmd)
+	cmd.AddCommand(newLoadCorner(), newLoadCapacitance())
 	return cmd
 }
 
@@ -54,44 +99,67 @@ type loadAnswer struct {
 	SourceNF        float64      `json:"source_nf"`
 	CornerHz        float64      `json:"corner_hz"`
 	CableDivisionDB float64      `json:"cable_division_db"`
-	OpenDiscDB      float64      `json:"open_disc_raises_others_db"`
+	OpenDisc        discFault    `json:"open_disc"`
+	ShortedDisc     discFault    `json:"shorted_disc"`
 	MaxLossDB       float64      `json:"max_loss_db"`
+	LowestHz        float64      `json:"lowest_hz"`
 	OhmForMaxLoss   float64      `json:"ohm_for_max_loss"`
 	Strings         []stringLoss `json:"strings"`
+	Assumed         []string     `json:"assumed"`
+	circuit         circuit.Circuit
 }
+
+// discFault is what one faulty disc does to the discs that are left.
+type discFault struct {
+	SameGroup   *levelChange `json:"same_group,omitempty"`   // nil: there are none
+	OtherGroups *levelChange `json:"other_groups,omitempty"` // in parallel every disc is a group
+	CornerHz    float64      `json:"corner_hz"`              // 0 when all are silent
+}
+
+type levelChange struct {
+	Silent   bool    `json:"silent"`
+	ChangeDB float64 `json:"change_db"` // 0 when silent
+}
+
+// partials are how many partials of each string the table shows.
+const partials = 4
 
 type stringLoss struct {
-	Number int     `json:"number"`
-	Note   string  `json:"note"`
-	Hz     float64 `json:"hz"`
-	LossDB float64 `json:"loss_db"`
-	Second float64 `json:"loss_second_partial_db"`
-	Third  float64 `json:"loss_third_partial_db"`
+	Number int               `json:"number"`
+	Note   string            `json:"note"`
+	Hz     float64           `json:"hz"`
+	LossDB [partials]float64 `json:"loss_db"` // of the first partials
 }
 
-func (f loadFlags) run(out io.Writer) error {
+func (f loadFlags) run(cmd *cobra.Command) error {
 	notes, err := parseStrings(f.strings)
 	if err != nil {
 		return err
 	}
-	if f.wiring != "parallel" && f.wiring != "series" {
-		return misused("--wiring is %q; parallel and series are allowed", f.wiring)
+	if !(f.a4Hz >= 300 && f.a4Hz <= 600) {
+		return misused("--a4-hz is %g; 300 to 600 Hz is allowed", f.a4Hz)
 	}
-	c := f.circuit
-	c.Wiring = circuit.Wiring(f.wiring)
-	if c.Discs == 0 {
-		c.Discs = len(notes)
+	if !(f.lossDB > 0 && f.lossDB <= 60) {
+		return misused("--max-loss-db is %g; above 0 up to 60 dB is allowed", f.lossDB)
 	}
-	if err := c.Check(); err != nil {
-		return misuse{err}
+	c, err := f.make(len(notes))
+	if err != nil {
+		return err
 	}
-	answer := f.answer(c, notes)
-	if f.json {
-		enc := json.NewEncoder(out)
-		enc.SetIndent("", " ")
-		return enc.Encode(answer)
+	a := f.answer(c, notes)
+	a.Assumed = assumed(cmd)
+	return show(cmd.OutOrStdout(), f.json, a, a.text)
+}
+
+// show prints an answer as JSON or as text.
+func show(out io.Writer, asJSON bool, answer any, text func() string) error {
+	if !asJSON {
+		_, err := io.WriteString(out, text())
+		return err
 	}
-	return answer.print(out, c)
+	enc := json.NewEncoder(out)
+	enc.SetIndent("", " ")
+	return enc.Encode(answer)
 }
 
 // parseStrings reads a list of note names.
@@ -116,37 +184,127 @@ func parseStrings(list string) ([]signal.Note, error) {
 func (f loadFlags) answer(c circuit.Circuit, notes []signal.Note) loadAnswer {
 	a := loadAnswer{
 		SourceNF: c.SourceFarad() * 1e9, CornerHz: c.CornerHz(), CableDivisionDB: c.CableDivisionDB(),
-		OpenDiscDB: c.OpenDiscDB(), MaxLossDB: f.lossDB,
+		OpenDisc: faultOf(c, circuit.Open), ShortedDisc: faultOf(c, circuit.Shorted), MaxLossDB: f.lossDB,
+		LowestHz: math.Inf(1), circuit: c,
 	}
-	lowest := notes[0].Hz(f.a4Hz)
 	for i, n := range notes {
-		hz := n.Hz(f.a4Hz)
-		lowest = min(lowest, hz)
-		a.Strings = append(a.Strings, stringLoss{i + 1, n.Name, hz, c.LossDB(hz), c.LossDB(2 * hz), c.LossDB(3 * hz)})
+		s := stringLoss{Number: i + 1, Note: n.Name, Hz: n.Hz(f.a4Hz)}
+		for k := range s.LossDB {
+			s.LossDB[k] = c.LossDB(s.Hz * float64(k+1))
+		}
+		a.LowestHz = min(a.LowestHz, s.Hz)
+		a.Strings = append(a.Strings, s)
 	}
-	a.OhmForMaxLoss = c.OhmForLoss(f.lossDB, lowest)
+	a.OhmForMaxLoss = c.OhmForLoss(f.lossDB, a.LowestHz)
 	return a
 }
 
-func (a loadAnswer) print(out io.Writer, c circuit.Circuit) error {
+func faultOf(c circuit.Circuit, f circuit.Fault) discFault {
+	e := c.WithFault(f)
+	d := discFault{SameGroup: changeOf(e.SameGroupDB), OtherGroups: changeOf(e.OtherGroupsDB), CornerHz: e.CornerHz}
+	if d.silent() {
+		d.CornerHz = 0
+	}
+	return d
+}
+
+func changeOf(db float64) *levelChange {
+	switch {
+	case math.IsNaN(db):
+		return nil
+	case math.IsInf(db, -1):
+		return &levelChange{Silent: true}
+	}
+	return &levelChange{ChangeDB: db}
+}
+
+func (d discFault) silent() bool {
+	return (d.SameGroup == nil || d.SameGroup.Silent) && (d.OtherGroups == nil || d.OtherGroups.Silent)
+}
+
+func (a loadAnswer) text() string {
 	var b strings.Builder
-	fmt.Fprintf(&b, "%d discs of %g nF in %s: %.4g nF together\n", c.Discs, c.DiscNF, c.Wiring, a.SourceNF)
+	c := a.circuit
+	fmt.Fprintf(&b, "%s: %.4g nF together\n", discWords(c), a.SourceNF)
 	fmt.Fprintf(&b, "Corner with %s: %.3g Hz (3 dB down)\n", ohmWords(c.InputOhm), a.CornerHz)
-	fmt.Fprintf(&b, "Cable and input capacitance cost %.2f dB at every frequency\n", a.CableDivisionDB)
-	if a.OpenDiscDB > 0 {
-		fmt.Fprintf(&b, "One disc open would raise the others by %.1f dB\n", a.OpenDiscDB)
+	fmt.Fprintf(&b, "%g pF of cable and %g pF of input cost %.2f dB at every frequency\n", c.CablePF, c.InputPF, a.CableDivisionDB)
+	if c.Discs > 1 {
+		fmt.Fprintf(&b, "One disc open: %s\n", a.OpenDisc.words())
+		fmt.Fprintf(&b, "One disc shorted: %s\n", a.ShortedDisc.words())
 	}
-	fmt.Fprintf(&b, "\n%-10s %9s %12s %14s %13s\n", "string", "Hz", "loss f1 dB", "2nd partial", "3rd partial")
+	fmt.Fprintf(&b, "\n%-10s%9s   loss in dB at partial 1%8s%8s%8s\n", "string", "Hz", "2", "3", "4")
+	lowest := a.Strings[0]
 	for _, s := range a.Strings {
-		fmt.Fprintf(&b, "%-10s %9.2f %12.2f %14.2f %13.2f\n", fmt.Sprintf("%d %s", s.Number, s.Note), s.Hz, s.LossDB, s.Second, s.Third)
+		if s.Hz < lowest.Hz {
+			lowest = s
+		}
+		fmt.Fprintf(&b, "%-10s%9.2f%26.2f%8.2f%8.2f%8.2f\n", fmt.Sprintf("%d %s", s.Number, s.Note), s.Hz, s.LossDB[0], s.LossDB[1], s.LossDB[2], s.LossDB[3])
 	}
-	fmt.Fprintf(&b, "\nTo lose no more than %g dB on the lowest string: %s or more\n", a.MaxLossDB, ohmWords(a.OhmForMaxLoss))
-	_, err := io.WriteString(out, b.String())
-	return err
+	fmt.Fprintf(&b, "\nTo lose no more than %g dB on the lowest string, %d %s: %s or more\n", a.MaxLossDB, lowest.Number, lowest.Note, ohmWords(a.OhmForMaxLoss))
+	b.WriteString(assumedWords(a.Assumed))
+	return b.String()
+}
+
+// words tells what the other discs do.
+func (d discFault) words() string {
+	if d.silent() {
+		return "nothing is heard of any"
+	}
+	var parts []string
+	switch {
+	case d.SameGroup == nil:
+		parts = []string{"the others " + d.OtherGroups.words()}
+	case d.OtherGroups == nil:
+		parts = []string{"the others " + d.SameGroup.words()}
+	default:
+		parts = []string{"those of its group " + d.SameGroup.words(), "the rest " + d.OtherGroups.words()}
+	}
+	return fmt.Sprintf("%s; corner %.3g Hz", strings.Join(parts, ", "), d.CornerHz)
+}
+
+func (l levelChange) words() string {
+	switch {
+	case l.Silent:
+		return "fall silent"
+	case math.Abs(l.ChangeDB) < 0.05:
+		return "keep their level"
+	case l.ChangeDB < 0:
+		return fmt.Sprintf("fall by %.1f dB", -l.ChangeDB)
+	}
+	return fmt.Sprintf("rise by %.1f dB", l.ChangeDB)
+}
+
+func discWords(c circuit.Circuit) string {
+	switch {
+	case c.Discs == 1:
+		return fmt.Sprintf("1 disc of %g nF", c.DiscNF)
+	case c.Wiring == circuit.Parallel || c.Wiring == circuit.Series:
+		return fmt.Sprintf("%d discs of %g nF in %s", c.Discs, c.DiscNF, c.Wiring)
+	}
+	return fmt.Sprintf("%d discs of %g nF, wired %s", c.Discs, c.DiscNF, c.Wiring)
+}
+
+// assumedWords names what rests on defaults, none when all was given.
+func assumedWords(keys []string) string {
+	if len(keys) == 0 {
+		return ""
+	}
+	names := map[string]string{
+		"discs": "one disc a string", "wiring": "wiring", "disc_nf": "disc capacitance", "cable_pf": "cable",
+		"input_pf": "input capacitance", "input_ohm": "input resistance",
+	}
+	var words []string
+	for _, k := range keys {
+		words = append(words, names[k])
+	}
+	slices.Sort(words)
+	return "\nNot given, so taken from common practice (no source):\n  " + strings.Join(words, ", ") + "\n"
 }
 
 func ohmWords(ohm float64) string {
 	switch {
+	case math.IsInf(ohm, 1):
+		return "any resistance"
 	case ohm >= 1e6:
 		return fmt.Sprintf("%.3g Mohm", ohm/1e6)
 	case ohm >= 1e3:
