@@ -17,6 +17,7 @@ type figure struct {
 	title   string         // what is drawn
 	legend  string         // small line under the title: marks, intervals, counts
 	caption string         // one sentence that says what to see, from the data
+	lead    *plot.Plot     // over the whole width above the panels; may be nil
 	panels  [][]*plot.Plot // rows of equal length; nil leaves a hole
 	height  vg.Length
 }
@@ -24,6 +25,8 @@ type figure struct {
 const (
 	figureMargin = vg.Length(10)
 	headHeight   = vg.Length(40)
+	leadHeight   = vg.Length(190)
+	leadRoom     = vg.Length(52) // right of the lead panel, for its labels
 )
 
 // png draws the figure at the house resolution.
@@ -57,10 +60,19 @@ func (f figure) draw(c draw.Canvas) {
 	c.FillText(head, vg.Point{X: c.Min.X, Y: c.Max.Y}, f.title)
 	small := textStyle(sizeSmall, inkQuiet, draw.XLeft, draw.YTop)
 	c.FillText(small, vg.Point{X: c.Min.X, Y: c.Max.Y - 19}, f.legend)
-	f.drawPanels(draw.Crop(c, 0, 0, 0, -headHeight))
+	c = draw.Crop(c, 0, 0, 0, -headHeight)
+	if f.lead != nil {
+		f.lead.Draw(draw.Canvas{Canvas: c.Canvas, Rectangle: vg.Rectangle{
+			Min: vg.Point{X: c.Min.X, Y: c.Max.Y - leadHeight}, Max: vg.Point{X: c.Max.X - leadRoom, Y: c.Max.Y}}})
+		c = draw.Crop(c, 0, 0, 0, -leadHeight-12)
+	}
+	f.drawPanels(c)
 }
 
 func (f figure) drawPanels(c draw.Canvas) {
+	if len(f.panels) == 0 {
+		return
+	}
 	tiles := draw.Tiles{Rows: len(f.panels), Cols: len(f.panels[0]), PadX: 14, PadY: 12}
 	for j, row := range plot.Align(f.panels, tiles, c) {
 		for i, cell := range row {
@@ -80,7 +92,31 @@ func inGrid(panels []*plot.Plot) [][]*plot.Plot {
 		panels = panels[copy(row, panels):]
 		grid = append(grid, row)
 	}
+	labelEdges(grid)
 	return grid
+}
+
+// labelEdges leaves the axis labels to the left column and to the lowest
+// panel of each column: the panels between them share their axes.
+func labelEdges(grid [][]*plot.Plot) {
+	for j, row := range grid {
+		for i, p := range row {
+			if p == nil {
+				continue
+			}
+			if i > 0 {
+				p.Y.Label.Text = ""
+			}
+			if j+1 < len(grid) && grid[j+1][i] != nil {
+				p.X.Label.Text = ""
+			}
+		}
+	}
+}
+
+// gridHeight is the height that rows of panels need.
+func gridHeight(rows int, each vg.Length) vg.Length {
+	return headHeight + 2*figureMargin + 18 + each*vg.Length(rows)
 }
 
 func columnsFor(n int) int {

@@ -1,8 +1,10 @@
 package report
 
 import (
+	"cmp"
 	"image/color"
 	"math"
+	"slices"
 
 	"gonum.org/v1/plot"
 	"gonum.org/v1/plot/text"
@@ -89,7 +91,7 @@ func ribbon(xs, low, high []float64, ink color.Color) mark {
 	return func(c draw.Canvas, x, y func(float64) vg.Length) {
 		start := -1
 		for i := 0; i <= len(xs); i++ {
-			ok := i < len(xs) && finite(low[i]) && finite(high[i])
+			ok := i < min(len(xs), len(low), len(high)) && finite(low[i]) && finite(high[i])
 			if ok && start < 0 {
 				start = i
 			}
@@ -118,6 +120,9 @@ func fillBetween(c draw.Canvas, x, y func(float64) vg.Length, xs, low, high []fl
 // the panel's width.
 func note(words string, atX, atY float64, st text.Style, dx, dy vg.Length) mark {
 	return func(c draw.Canvas, x, y func(float64) vg.Length) {
+		if !finite(atX) || !finite(atY) {
+			return
+		}
 		pt := vg.Point{X: x(atX) + dx, Y: y(atY) + dy}
 		w := st.Width(words)
 		left := pt.X + w*vg.Length(st.XAlign)
@@ -131,6 +136,36 @@ func note(words string, atX, atY float64, st text.Style, dx, dy vg.Length) mark 
 	}
 }
 
+// wordsBox is what words at pt cover, from below the baseline to the height
+// of capitals.
+func wordsBox(st text.Style, pt vg.Point, words string) vg.Rectangle {
+	size := st.Font.Size
+	baseline := pt.Y + st.Height(words)*vg.Length(st.YAlign) - st.FontExtents().Ascent + size
+	if st.YAlign == draw.YCenter {
+		baseline = pt.Y - capHeight/2*size
+	}
+	left := pt.X + st.Width(words)*vg.Length(st.XAlign)
+	return vg.Rectangle{
+		Min: vg.Point{X: left - 1, Y: baseline - 0.22*size},
+		Max: vg.Point{X: left + st.Width(words) + 1, Y: baseline + 0.8*size},
+	}
+}
+
+// fillOnPaper writes words with paper behind them, so that no grid line runs
+// through.
+func fillOnPaper(c draw.Canvas, st text.Style, pt vg.Point, words string) {
+	if words == "" {
+		return
+	}
+	c.SetColor(paper)
+	c.Fill(wordsBox(st, pt, words).Path())
+	c.FillText(st, pt, words)
+}
+
+func overlap(a, b vg.Rectangle) bool {
+	return a.Min.X < b.Max.X && b.Min.X < a.Max.X && a.Min.Y < b.Max.Y && b.Min.Y < a.Max.Y
+}
+
 // corner writes words in a corner of the panel.
 func corner(words string, st text.Style, right, top bool) mark {
 	return func(c draw.Canvas, _, _ func(float64) vg.Length) {
@@ -142,7 +177,7 @@ func corner(words string, st text.Style, right, top bool) mark {
 		if top {
 			pt.Y, st.YAlign = c.Max.Y-3, draw.YTop
 		}
-		c.FillText(st, pt, words)
+		fillOnPaper(c, st, pt, words)
 	}
 }
 
@@ -170,6 +205,57 @@ func finite(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }
 func cornerLine(words string, st text.Style, line int) mark {
 	return func(c draw.Canvas, _, _ func(float64) vg.Length) {
 		st.XAlign, st.YAlign = draw.XRight, draw.YTop
-		c.FillText(st, vg.Point{X: c.Max.X - 3, Y: c.Max.Y - 3 - vg.Length(line)*(sizeSmall+3)}, words)
+		fillOnPaper(c, st, vg.Point{X: c.Max.X - 3, Y: c.Max.Y - 3 - vg.Length(line)*(sizeSmall+3)}, words)
 	}
+}
+
+// endLabel is a word at the right end of a curve.
+type endLabel struct {
+	words string
+	at    float64 // data y of the curve's end
+	ink   color.RGBA
+}
+
+// endLabels writes words to the right of the panel, each as near its curve's
+// end as the others leave room, with a thin leader to it from data x.
+func endLabels(fromX func(i int) float64, labels []endLabel) mark {
+	return func(c draw.Canvas, x, y func(float64) vg.Length) {
+		at := make([]vg.Length, len(labels))
+		for i, l := range labels {
+			at[i] = clampTo(y(l.at), c.Min.Y, c.Max.Y)
+		}
+		placed := spreadOut(at, sizeSmall+1.5, c.Max.Y)
+		for i, l := range labels {
+			st := textStyle(sizeSmall, l.ink, draw.XLeft, draw.YCenter)
+			st.Font = typeface(sizeSmall, true)
+			pt := vg.Point{X: c.Max.X + 12, Y: placed[i]}
+			line := draw.LineStyle{Color: faded(l.ink, 0.5), Width: lineThin}
+			c.StrokeLines(line, []vg.Point{{X: x(fromX(i)), Y: at[i]}, {X: c.Max.X, Y: placed[i]}, {X: c.Max.X + 9, Y: placed[i]}})
+			c.FillText(st, pt, l.words)
+		}
+	}
+}
+
+// spreadOut moves positions apart to at least gap, keeping their order
+// and none above high.
+func spreadOut(at []vg.Length, gap, high vg.Length) []vg.Length {
+	order := make([]int, len(at))
+	for i := range order {
+		order[i] = i
+	}
+	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(at[a], at[b]) })
+	out := slices.Clone(at)
+	for k, i := range order {
+		if k > 0 {
+			out[i] = max(out[i], out[order[k-1]]+gap)
+		}
+	}
+	for k := len(order) - 1; k >= 0; k-- {
+		limit := high
+		if k < len(order)-1 {
+			limit = out[order[k+1]] - gap
+		}
+		out[order[k]] = min(out[order[k]], limit)
+	}
+	return out
 }

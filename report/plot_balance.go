@@ -32,7 +32,7 @@ var balanceKinds = []balanceKind{
 		}
 		return &s.Pluck.BalanceDB
 	}},
-	{"tone", draw.TriangleGlyph{}, func(s result.String) *result.Quantity {
+	{"tone", draw.PyramidGlyph{}, func(s result.String) *result.Quantity {
 		if s.Tone == nil {
 			return nil
 		}
@@ -81,7 +81,7 @@ func balanceFigure(r *result.Results) *figure {
 	return &figure{
 		name: "balance", title: "Balance of the strings", legend: legend,
 		caption: balanceCaption(r), panels: [][]*plot.Plot{{p}},
-		height: headHeight + 60 + 19*vg.Length(len(rows)),
+		height: gridHeight(0, 0) + 30 + 18*vg.Length(len(rows)),
 	}
 }
 
@@ -91,7 +91,7 @@ func balanceRows(r *result.Results) []balanceRow {
 	for _, s := range r.Strings {
 		n := len(rows)
 		for _, k := range balanceKinds {
-			if q := k.of(s); q != nil && q.Known() {
+			if q := k.of(s); q != nil && q.Known() && finite(q.Estimate.Median) {
 				rows = append(rows, balanceRow{k, s, *q, at})
 				at--
 			}
@@ -155,5 +155,5 @@ func balanceCaption(r *result.Results) string {
 		side = "quieter"
 	}
 	return fmt.Sprintf("Furthest from the mean of all strings: string %s, %s dB %s by %s%s.",
-		stringName(worst), trim(roundTo(math.Abs(value.Estimate.Median), 1)), side, word, intervalWords(value, 1))
+		stringName(worst), trim(roundTo(math.Abs(value.Estimate.Median), 1)), side, word, intervalWords(value, 1, signed))
 }

@@ -33,16 +33,23 @@ func noiseFigure(r *result.Results) *figure {
 		ink := quietInk(i)
 		p.Add(curve(drawn[i].PSD.Hz, drawn[i].PSD.DBFSPerHz, ink, lineThin*1.4))
 	}
-	addHumMarks(p, drawn[0])
+	addHumMarks(p, drawn)
 	st := textStyle(sizeSmall, inkText, draw.XRight, draw.YTop)
 	for i, q := range drawn {
 		st.Color = quietInk(i)
 		p.Add(cornerLine(quietWords(q), st, i))
 	}
 	return &figure{
-		name: "noise", title: "Noise spectrum", legend: "numbers over the lines: harmonic of the mains",
-		caption: noiseCaption(drawn), panels: [][]*plot.Plot{{p}}, height: 300,
+		name: "noise", title: "Noise spectrum", legend: humLegend(drawn[0]),
+		caption: noiseCaption(drawn), panels: [][]*plot.Plot{{p}}, height: 270,
 	}
+}
+
+func humLegend(q result.Quiet) string {
+	if q.Hum == nil {
+		return "no line of the mains stands out"
+	}
+	return fmt.Sprintf("numbers: harmonics of the mains, %.2f Hz", q.Hum.MainsHz)
 }
 
 func quietInk(i int) color.RGBA {
@@ -78,30 +85,33 @@ func noiseRange(drawn []result.Quiet) (low, high float64) {
 	return math.Max(math.Floor(low/10)*10, -190), math.Ceil(high/10)*10 + 20
 }
 
-func addHumMarks(p *plot.Plot, q result.Quiet) {
-	if q.Hum == nil {
+// addHumMarks numbers the hum's lines above the highest curve.
+func addHumMarks(p *plot.Plot, drawn []result.Quiet) {
+	if drawn[0].Hum == nil {
 		return
 	}
 	st := textStyle(sizeSmall, inkText, draw.XCenter, draw.YBottom)
-	for _, l := range q.Hum.Lines {
+	for _, l := range drawn[0].Hum.Lines {
 		if o := l.Order; o > 5 && o != 7 && o != 10 {
 			continue
 		}
-		if at, ok := levelAt(q.PSD, l.Hz); ok {
-			p.Add(note(fmt.Sprint(l.Order), l.Hz, at, st, 0, 2))
+		if at, ok := levelAt(drawn, l.Hz); ok {
+			p.Add(note(fmt.Sprint(l.Order), l.Hz, at, st, 0, 4))
 		}
 	}
 }
 
-// levelAt is the highest drawn value within 2 % of hz.
-func levelAt(psd result.PSD, hz float64) (float64, bool) {
-	best, ok := math.Inf(-1), false
-	for i, f := range psd.Hz {
-		if math.Abs(f/hz-1) < 0.02 && psd.DBFSPerHz[i] > best {
-			best, ok = psd.DBFSPerHz[i], true
+// levelAt is the highest drawn value within 4 % of hz, about a figure's width.
+func levelAt(drawn []result.Quiet, hz float64) (float64, bool) {
+	best := math.Inf(-1)
+	for _, q := range drawn {
+		for i, f := range q.PSD.Hz {
+			if math.Abs(f/hz-1) < 0.04 && q.PSD.DBFSPerHz[i] > best {
+				best = q.PSD.DBFSPerHz[i]
+			}
 		}
 	}
-	return best, ok
+	return best, finite(best)
 }
 
 func noiseCaption(drawn []result.Quiet) string {

@@ -2,6 +2,7 @@ package report
 
 import (
 	"fmt"
+	"image/color"
 	"math"
 	"strconv"
 
@@ -27,8 +28,8 @@ func spectrumFigure(r *result.Results) *figure {
 	grid := inGrid(panels)
 	return &figure{
 		name: "spectrum", title: "Plucked spectrum and partials",
-		legend:  "ticks: partials of the joint fit; open circles: measured partials; dB re the strongest",
-		caption: spectrumCaption(r), panels: grid, height: headHeight + 30 + 150*vg.Length(len(grid)),
+		legend:  "circles: partials found, with their number; dots: left out of the fit; dB re the strongest",
+		caption: spectrumCaption(r), panels: grid, height: gridHeight(len(grid), 140),
 	}
 }
 
@@ -61,27 +62,57 @@ func spectrumPanel(s result.String, low, high float64) *plot.Plot {
 	steps(&p.Y, -90, 12, 30, 0)
 	gridLines(p, true, true)
 	p.Add(curve(sp.Hz, sp.LevelDB, faded(ink, 0.8), lineThin))
-	for _, part := range sp.Partials {
-		p.Add(partialMark(part, ink))
-	}
+	p.Add(partialMarks(sp.Partials, ink))
 	return p
 }
 
-// partialMark is a circle on the partial and its number over it.
-func partialMark(part result.Partial, ink interface {
-	RGBA() (r, g, b, a uint32)
-}) mark {
+// partialMarks is a circle on each partial, and numbers over as many of them
+// as have room.
+func partialMarks(partials []result.Partial, ink color.RGBA) mark {
 	return func(c draw.Canvas, x, y func(float64) vg.Length) {
-		at := vg.Point{X: x(part.Hz), Y: clampTo(y(part.LevelDB), c.Min.Y, c.Max.Y)}
-		if at.X < c.Min.X || at.X > c.Max.X {
-			return
+		at := make([]vg.Point, len(partials))
+		var taken []vg.Rectangle
+		for i, part := range partials {
+			at[i] = vg.Point{X: x(part.Hz), Y: clampTo(y(part.LevelDB), c.Min.Y, c.Max.Y)}
+			taken = append(taken, around(at[i], ringRadius))
+			if at[i].X < c.Min.X || at[i].X > c.Max.X {
+				continue
+			}
+			style := draw.GlyphStyle{Color: ink, Radius: ringRadius, Shape: draw.RingGlyph{}}
+			if !part.Used {
+				style.Radius, style.Shape = 1.2, draw.CircleGlyph{}
+			}
+			c.DrawGlyph(style, at[i])
 		}
-		c.DrawGlyph(draw.GlyphStyle{Color: ink, Radius: 2.6, Shape: draw.RingGlyph{}}, at)
-		if n := part.N; n <= 3 || n == 5 || n == 8 || n == 12 || n%10 == 0 {
-			st := textStyle(sizeSmall, inkText, draw.XCenter, draw.YBottom)
-			c.FillText(st, vg.Point{X: at.X, Y: at.Y + 3}, strconv.Itoa(n))
+		st := textStyle(sizeSmall, inkText, draw.XCenter, draw.YBottom)
+		for i, part := range partials {
+			words, pt := strconv.Itoa(part.N), vg.Point{X: at[i].X, Y: at[i].Y + 3}
+			box := wordsBox(st, pt, words)
+			if box.Max.X > c.Max.X || box.Min.X < c.Min.X || meetsOther(box, taken, i) {
+				continue
+			}
+			taken = append(taken, box)
+			c.FillText(st, pt, words)
 		}
 	}
+}
+
+const ringRadius = vg.Length(2.2)
+
+func around(pt vg.Point, radius vg.Length) vg.Rectangle {
+	r := vg.Point{X: radius, Y: radius}
+	return vg.Rectangle{Min: pt.Sub(r), Max: pt.Add(r)}
+}
+
+// meetsOther tells whether box meets any taken place but the one it belongs
+// to.
+func meetsOther(box vg.Rectangle, taken []vg.Rectangle, own int) bool {
+	for i, t := range taken {
+		if i != own && overlap(box, t) {
+			return true
+		}
+	}
+	return false
 }
 
 func spectrumCaption(r *result.Results) string {
@@ -99,7 +130,7 @@ func spectrumCaption(r *result.Results) string {
 	}
 	s := r.Strings[worst]
 	return fmt.Sprintf("Furthest from its target: string %s, %s cents%s.",
-		stringName(s), signed(s.Pluck.Cents.Estimate.Median, 1), intervalWords(s.Pluck.Cents, 1))
+		stringName(s), signed(s.Pluck.Cents.Estimate.Median, 1), intervalWords(s.Pluck.Cents, 1, signed))
 }
 
 // decayFigure shows how each string's fundamental dies away, and the fit.
@@ -122,8 +153,8 @@ func decayFigure(r *result.Results) *figure {
 	grid := inGrid(panels)
 	return &figure{
 		name: "decay", title: "Sustain of the fundamental",
-		legend:  "thin: envelope of one pluck; thick: the fit; shade: noise in the same band",
-		caption: decayCaption(r), panels: grid, height: headHeight + 30 + 150*vg.Length(len(grid)),
+		legend:  "thin: envelope of one pluck, down to the noise (shade); thick: the fit",
+		caption: decayCaption(r), panels: grid, height: gridHeight(len(grid), 140),
 	}
 }
 
@@ -138,10 +169,7 @@ func decayPanel(s result.String, d *result.DecayCurve, longest float64) *plot.Pl
 	ink := stringInk(s.Number)
 	title := stringName(s) + " · "
 	if est := s.Pluck.T60S.Estimate; est != nil {
-		title += fmt.Sprintf("T60 %.2g s", est.Median)
-		if s.Pluck.T60S.Estimate.Median >= 1 {
-			title = fmt.Sprintf("%s · T60 %.1f s", stringName(s), est.Median)
-		}
+		title += fmt.Sprintf("T60 %s s", plain(est.Median, secondsDigits(est.Median)))
 	} else {
 		title += "T60 cannot be told"
 	}
@@ -153,9 +181,30 @@ func decayPanel(s result.String, d *result.DecayCurve, longest float64) *plot.Pl
 		p.Add(fillBox(0, longest, -70, *d.NoiseDB, inkBand))
 	}
 	gridLines(p, true, true)
-	p.Add(curve(d.TimeS, d.LevelDB, faded(ink, 0.65), lineThin))
+	n := untilNoise(d)
+	p.Add(curve(d.TimeS[:n], d.LevelDB[:n], faded(ink, 0.65), lineThin))
 	p.Add(curve(d.FitTimeS, d.FitDB, ink, 2))
 	return p
+}
+
+// untilNoise is how many points come before the envelope sinks into the
+// noise, where its level means nothing any more.
+func untilNoise(d *result.DecayCurve) int {
+	n := min(len(d.TimeS), len(d.LevelDB))
+	for i := range n {
+		if d.NoiseDB != nil && d.LevelDB[i] < *d.NoiseDB {
+			return i
+		}
+	}
+	return n
+}
+
+// secondsDigits is one decimal, or two below a second.
+func secondsDigits(seconds float64) int {
+	if seconds < 1 {
+		return 2
+	}
+	return 1
 }
 
 func decayCaption(r *result.Results) string {
@@ -176,10 +225,16 @@ func decayCaption(r *result.Results) string {
 	case short < 0:
 		return "The recordings leave too little decay above the noise for a T60."
 	case short == long:
-		return fmt.Sprintf("String %s rings for %.1f s (T60).", stringName(r.Strings[short]), r.Strings[short].Pluck.T60S.Estimate.Median)
+		return fmt.Sprintf("String %s rings for %s (T60).", stringName(r.Strings[short]), t60Words(r.Strings[short]))
 	default:
-		return fmt.Sprintf("String %s rings longest (T60 %.1f s), string %s shortest (%.1f s).",
-			stringName(r.Strings[long]), r.Strings[long].Pluck.T60S.Estimate.Median,
-			stringName(r.Strings[short]), r.Strings[short].Pluck.T60S.Estimate.Median)
+		return fmt.Sprintf("String %s rings longest, T60 %s; string %s shortest, %s.",
+			stringName(r.Strings[long]), t60Words(r.Strings[long]), stringName(r.Strings[short]), t60Words(r.Strings[short]))
 	}
+}
+
+// t60Words is "4.2 s (4.0 to 4.3, n 3)".
+func t60Words(s result.String) string {
+	q := s.Pluck.T60S
+	digits := secondsDigits(q.Estimate.Median)
+	return plain(q.Estimate.Median, digits) + " s" + intervalWords(q, digits, plain)
 }

@@ -5,8 +5,6 @@ import (
 	"math"
 
 	"gonum.org/v1/plot"
-	"gonum.org/v1/plot/vg"
-	"gonum.org/v1/plot/vg/draw"
 
 	"saddlewise/analysis/result"
 )
@@ -23,49 +21,86 @@ func responseFigure(r *result.Results) *figure {
 	if len(with) == 0 {
 		return nil
 	}
-	panels := []*plot.Plot{overlaidResponse(with)}
+	var panels []*plot.Plot
 	for _, s := range with {
 		if len(with) > 1 && len(s.Tap.Response.AgainstMedianDB) > 1 {
 			panels = append(panels, againstMedian(s))
 		}
 	}
-	grid := [][]*plot.Plot{panels[:1]}
-	if len(panels) > 1 {
-		grid = inGrid(panels[1:])
+	f := figure{
+		name: "response", title: "Tap response by string",
+		legend:  "pickup times tap, for comparison only; line: median of the taps; noise within 10 dB left out",
+		caption: responseCaption(with), lead: overlaidResponse(with), height: gridHeight(0, 0) + leadHeight,
 	}
-	return &figure{
-		name: "response", title: "Tap response by string, beside the median of all",
-		legend:  "pickup times tap, for comparison only; shade: interval over the taps; gaps: noise within 10 dB",
-		caption: responseCaption(with), panels: grid, height: headHeight + 30 + 150*vg.Length(len(grid)),
+	if len(panels) > 0 {
+		f.title += ", and beside the median of all"
+		f.panels = inGrid(panels)
+		f.height = gridHeight(len(f.panels), 125) + leadHeight + 12
 	}
+	return &f
 }
 
+// overlaidResponse lays all strings over each other, each named at its end.
 func overlaidResponse(with []result.String) *plot.Plot {
-	p := newPanel("", "Hz", "dB")
+	p := newPanel("", "Hz", "dB re 200 Hz to 2 kHz")
 	logFrequency(p, 50, 16000, false)
-	steps(&p.Y, -40, 20, 10, 0)
+	low, high := responseRange(with)
+	steps(&p.Y, low, high, niceStep(high-low, 6), 0)
 	gridLines(p, true, true)
+	var labels []endLabel
+	var ends []float64
 	for _, s := range with {
-		hz, level, low, high := bandLines(s.Tap.Response.Bands)
-		p.Add(ribbon(hz, low, high, faded(stringInk(s.Number), 0.18)))
+		hz, level, _, _ := bandLines(s.Tap.Response.Bands)
 		p.Add(curve(hz, level, stringInk(s.Number), lineMain))
+		if i := lastKnown(level); i >= 0 {
+			labels = append(labels, endLabel{stringName(s), level[i], stringInk(s.Number)})
+			ends = append(ends, hz[i])
+		}
 	}
+	p.Add(endLabels(func(i int) float64 { return ends[i] }, labels))
 	return p
 }
 
+// lastKnown is the index of the last finite value, or -1.
+func lastKnown(values []float64) int {
+	for i := len(values) - 1; i >= 0; i-- {
+		if finite(values[i]) {
+			return i
+		}
+	}
+	return -1
+}
+
+// responseRange is from below the lowest level drawn to above the highest,
+// at most 60 dB.
+func responseRange(with []result.String) (low, high float64) {
+	low, high = math.Inf(1), math.Inf(-1)
+	for _, s := range with {
+		_, level, _, _ := bandLines(s.Tap.Response.Bands)
+		for _, v := range level {
+			if finite(v) {
+				low, high = math.Min(low, v), math.Max(high, v)
+			}
+		}
+	}
+	if !finite(low) {
+		return -40, 10
+	}
+	high = math.Ceil((high+1)/5) * 5
+	return math.Max(math.Floor((low-1)/5)*5, high-60), high
+}
+
+// againstMedian is one string less the median of all, with the interval over
+// its taps.
 func againstMedian(s result.String) *plot.Plot {
 	ink := stringInk(s.Number)
 	p := newPanel(stringName(s), "Hz", "dB")
-	logFrequency(p, 50, 16000, false)
-	steps(&p.Y, -18, 18, 6, 0)
+	logFrequency(p, 50, 16000, true)
+	steps(&p.Y, -15, 15, 5, 0)
 	gridLines(p, true, true)
 	p.Add(horizontalRule(0, inkAxis, lineThin))
 	hz, level, low, high := bandLines(s.Tap.Response.AgainstMedianDB)
 	p.Add(ribbon(hz, low, high, faded(ink, 0.22)), curve(hz, level, ink, lineMain))
-	if q := s.Tap.Response.HighDB; q.Known() {
-		st := textStyle(sizeSmall, inkQuiet, draw.XRight, draw.YTop)
-		p.Add(corner(fmt.Sprintf("1–4 kHz %s dB", signed(q.Estimate.Median, 1)), st, true, true))
-	}
 	return p
 }
 
@@ -85,22 +120,33 @@ func bandLines(bands []result.Band) (hz, level, low, high []float64) {
 	return hz, level, low, high
 }
 
+// responseCaption names the string with the least treble, and how far it is
+// from the one with most.
 func responseCaption(with []result.String) string {
-	dullest, span := -1, 0.0
-	lowest, highest := math.Inf(1), math.Inf(-1)
+	least, most := -1, -1
 	for i, s := range with {
 		q := s.Tap.Response.HighDB
 		if !q.Known() {
 			continue
 		}
-		if v := q.Estimate.Median; v < lowest {
-			lowest, dullest = v, i
+		if least < 0 || q.Estimate.Median < with[least].Tap.Response.HighDB.Estimate.Median {
+			least = i
 		}
-		highest = math.Max(highest, q.Estimate.Median)
+		if most < 0 || q.Estimate.Median > with[most].Tap.Response.HighDB.Estimate.Median {
+			most = i
+		}
 	}
-	if span = highest - lowest; dullest < 0 || len(with) < 2 {
-		return "Each string's taps by frequency; no other string to compare with."
+	if least < 0 || least == most {
+		return "Too few strings with treble above the noise to compare."
 	}
-	return fmt.Sprintf("String %s has the least treble, %.1f dB below the brightest string from 1 to 4 kHz.",
-		stringName(with[dullest]), span)
+	dull, bright := with[least], with[most]
+	words := func(s result.String) string {
+		q := s.Tap.Response.HighDB
+		return signed(q.Estimate.Median, 1) + " dB" + intervalWords(q, 1, signed)
+	}
+	return fmt.Sprintf("Treble (%s) differs most between string %s, %s, and string %s, %s.",
+		rangeWords(dull.Tap.Response.HighRangeHz), stringName(dull), words(dull), stringName(bright), words(bright))
 }
+
+// rangeWords is "2k to 8k Hz".
+func rangeWords(hz [2]float64) string { return hzLabel(hz[0]) + " to " + hzLabel(hz[1]) + " Hz" }

@@ -6,7 +6,6 @@ import (
 	"slices"
 
 	"gonum.org/v1/plot"
-	"gonum.org/v1/plot/vg"
 	"gonum.org/v1/plot/vg/draw"
 
 	"saddlewise/analysis/result"
@@ -28,7 +27,7 @@ func tapFigure(r *result.Results) *figure {
 	return &figure{
 		name: "taps", title: "First motion of the taps",
 		legend:  "line: median of the taps; shade: middle half of them; each panel scaled to its own size",
-		caption: tapCaption(r), panels: grid, height: headHeight + 30 + 135*vg.Length(len(grid)),
+		caption: tapCaption(r), panels: grid, height: gridHeight(len(grid), 120),
 	}
 }
 

@@ -51,8 +51,8 @@ const (
 	sizeSmall  = vg.Length(9)
 	lineMain   = vg.Length(1.4)
 	lineThin   = vg.Length(0.7)
-	figureWide = vg.Length(540) // points: 7.5 inches
-	figureDPI  = 192            // 1440 pixels wide: sharp at twice 720
+	figureWide = vg.Length(480) // points: letters stay readable at 600 pixels
+	figureDPI  = 216            // 1440 pixels wide: sharp at twice 720
 )
 
 func typeface(size vg.Length, bold bool) font.Font {
@@ -64,17 +64,39 @@ func typeface(size vg.Length, bold bool) font.Font {
 }
 
 func textStyle(size vg.Length, ink color.Color, x text.XAlignment, y text.YAlignment) text.Style {
-	return text.Style{Color: ink, Font: typeface(size, false), XAlign: x, YAlign: y, Handler: plot.DefaultTextHandler}
+	return text.Style{Color: ink, Font: typeface(size, false), XAlign: x, YAlign: y, Handler: optical{Handler: plot.DefaultTextHandler}}
+}
+
+// capHeight is the height of figures and capitals of the typeface, per size.
+const capHeight = 0.69
+
+// optical centres a line of words on the middle of its figures, where plain
+// centring takes in the descenders and so sits too low or high.
+type optical struct {
+	text.Handler
+	tick bool // placed by a vertical axis, which lifts its labels by a descent
+}
+
+// Draw draws words at pt.
+func (o optical) Draw(c vg.Canvas, words string, st text.Style, pt vg.Point) {
+	if st.YAlign == draw.YCenter && st.Rotation == 0 {
+		ext := o.Extents(st.Font)
+		drawn := -st.Height(words)/2 - ext.Ascent + st.Font.Size
+		pt.Y -= drawn + capHeight/2*st.Font.Size
+		if o.tick {
+			pt.Y -= ext.Descent
+		}
+	}
+	o.Handler.Draw(c, words, st, pt)
 }
 
 // newPanel is an empty plot in the house style: no box, quiet ticks.
 func newPanel(title, xLabel, yLabel string) *plot.Plot {
 	p := plot.New()
 	p.BackgroundColor = paper
-	p.Title.Text = title
-	p.Title.Padding = 4
-	p.Title.TextStyle = textStyle(sizeLabel, inkText, draw.XCenter, draw.YTop)
-	p.Title.TextStyle.Font = typeface(sizeLabel, true)
+	if title != "" {
+		addTitle(p, title)
+	}
 	p.X.Label.Text, p.Y.Label.Text = xLabel, yLabel
 	for _, a := range []*plot.Axis{&p.X, &p.Y} {
 		a.Label.TextStyle.Font = typeface(sizeTick, false)
@@ -86,7 +108,20 @@ func newPanel(title, xLabel, yLabel string) *plot.Plot {
 		a.LineStyle.Color, a.LineStyle.Width = inkAxis, lineThin
 		a.Padding = 2
 	}
+	p.Y.Tick.Label.Handler = optical{Handler: plot.DefaultTextHandler, tick: true}
 	return p
+}
+
+// addTitle writes a panel's title flush with its left edge.
+func addTitle(p *plot.Plot, title string) {
+	st := textStyle(sizeLabel, inkText, draw.XLeft, draw.YBottom)
+	st.Font = typeface(sizeLabel, true)
+	p.Title.Text = " " // keeps the room
+	p.Title.Padding = 2
+	p.Title.TextStyle = st
+	p.Add(mark(func(c draw.Canvas, _, _ func(float64) vg.Length) {
+		c.FillText(st, vg.Point{X: c.Min.X, Y: c.Max.Y + 3}, title)
+	}))
 }
 
 // Frequencies that get a tick and a label on a logarithmic axis.
@@ -101,7 +136,7 @@ func hzLabel(hz float64) string {
 
 // logFrequency makes x a logarithmic frequency axis from low to high Hz.
 func logFrequency(p *plot.Plot, lowHz, highHz float64, sparse bool) {
-	p.X.Scale = plot.LogScale{}
+	p.X.Scale = logScale{}
 	p.X.Min, p.X.Max = lowHz, highHz
 	p.X.Tick.Marker = plot.TickerFunc(func(lo, hi float64) []plot.Tick {
 		var ticks []plot.Tick
@@ -117,6 +152,17 @@ func logFrequency(p *plot.Plot, lowHz, highHz float64, sparse bool) {
 		}
 		return ticks
 	})
+}
+
+// logScale is logarithmic, and puts what has no logarithm far to the left.
+type logScale struct{}
+
+// Normalize is where x lies between low and high, 0 to 1.
+func (logScale) Normalize(low, high, x float64) float64 {
+	if !(x > 0) {
+		return -10
+	}
+	return math.Log(x/low) / math.Log(high/low)
 }
 
 // steps makes an axis with labelled ticks every step.

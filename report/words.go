@@ -41,18 +41,18 @@ func roundTo(v float64, digits int) float64 {
 	return math.Round(v*scale) / scale
 }
 
-// intervalWords is " (−1.2 to +0.3, n 8)", or the count where there is no
-// interval.
-func intervalWords(q result.Quantity, digits int) string {
+// intervalWords is " (−1.2 to +0.3, n 8)" in the given way to write numbers,
+// or the count where there is no interval.
+func intervalWords(q result.Quantity, digits int, write func(float64, int) string) string {
 	est := q.Estimate
 	switch {
 	case est == nil:
 		return ""
 	case est.Interval == nil:
-		return fmt.Sprintf(" (n %d, too few for an interval)", est.N)
+		return fmt.Sprintf(" (n %d, no interval)", est.N)
 	default:
 		return fmt.Sprintf(" (%s to %s, n %d)",
-			signed(est.Interval.Low, digits), signed(est.Interval.High, digits), est.N)
+			write(est.Interval.Low, digits), write(est.Interval.High, digits), est.N)
 	}
 }
 
