@@ -10,23 +10,23 @@ import (
 	"gonum.org/v1/gonum/dsp/fourier"
 
 	"saddlewise/analysis/signal"
+	"saddlewise/analysis/stats"
 )
 
 const (
-	foundOver    = 8.0   // peak of the phase correlation over its RMS; noise reaches about 5.5
-	secondShare  = 0.4   // a second peak this high means that pieces are missing
-	secondNearS  = 0.003 // but not this near the first
-	secondFarS   = 0.25
+	foundOver    = 8.0 // peak of the phase correlation over its RMS; noise reaches about 5.5
 	cutSlackS    = 0.01
 	deadFrameS   = 0.01
 	noPlaceSlack = 0.5 // of the sweep may lie outside the take and still be seen as cut
+	pieceLowHz   = 60.0
+	pieceSlackS  = 0.005 // between the arrivals of two octaves, besides two periods of the octave's width
+	pieceClear   = 6.0   // an octave's peak over its RMS; noise reaches about 3.5
 )
 
 // place is where the sweep lies in the take.
 type place struct {
-	start  int64   // sample of the take at which the reference begins
-	over   float64 // peak over RMS
-	second float64 // highest other peak nearby, share of the first
+	start int64   // sample of the take at which the reference begins
+	over  float64 // peak over RMS
 }
 
 // locate slides the reference along the take by phase correlation (the
@@ -52,7 +52,7 @@ func locate(ctx context.Context, take signal.Source, r *reference) (place, error
 		}
 		y = fft.Coefficients(y, block)
 		whiten(y, x, r, take.Rate()/float64(size))
-		if p := highest(fft.Sequence(block, y), size-n, r); p.over > best.over {
+		if p := highest(fft.Sequence(block, y), size-n); p.over > best.over {
 			p.start += at
 			best = p
 		}
@@ -85,7 +85,7 @@ func whiten(y, x []complex128, r *reference, step float64) {
 	}
 }
 
-func highest(c []float64, lags int, r *reference) place {
+func highest(c []float64, lags int) place {
 	p, sum, peak := place{}, 0.0, 0.0
 	for i, v := range c {
 		sum += v * v
@@ -97,14 +97,6 @@ func highest(c []float64, lags int, r *reference) place {
 		return p
 	}
 	p.over = peak / math.Sqrt(sum/float64(len(c)))
-	near, far := int(secondNearS*r.rateHz), int(secondFarS*r.rateHz)
-	for d := near; d < far; d++ {
-		for _, i := range [2]int{int(p.start) - d, int(p.start) + d} {
-			if i >= 0 && i < len(c) {
-				p.second = math.Max(p.second, math.Abs(c[i])/peak)
-			}
-		}
-	}
 	return p
 }
 
@@ -119,8 +111,6 @@ func (p place) judge(take signal.Source, r *reference) error {
 		return fmt.Errorf("%w: the take begins %.2f s after the sweep does", ErrNoSweep, seconds(-p.start))
 	case end > take.Len()+slack:
 		return fmt.Errorf("%w: the take ends %.2f s before the sweep does", ErrNoSweep, seconds(end-take.Len()))
-	case p.second > secondShare:
-		return fmt.Errorf("%w: parts of the sweep are shifted against each other, as when pieces are missing", ErrNoSweep)
 	}
 	return nil
 }
@@ -140,4 +130,48 @@ func checkWhole(y []float64, rateHz float64) error {
 		return fmt.Errorf("%w: %.0f ms of digital silence within it", ErrNoSweep, 1000*s)
 	}
 	return nil
+}
+
+// checkPieces refuses a response whose octaves arrive at different times.
+func (im *impulse) checkPieces() error {
+	n := len(im.h)
+	c := fourier.NewFFT(n).Coefficients(nil, im.h)
+	low, high := im.ref.validHz()
+	var times, slack []float64
+	for hz := math.Max(pieceLowHz, low); 2*hz <= high; hz *= 2 {
+		first, end := int(hz/im.rateHz*float64(n)), int(2*hz/im.rateHz*float64(n))
+		if at, clear := arrival(c[first:end]); clear {
+			times = append(times, at*float64(n)/im.rateHz)
+			slack = append(slack, pieceSlackS+2/hz)
+		}
+	}
+	middle := stats.Median(times)
+	for i, at := range times {
+		if math.Abs(at-middle) > slack[i] {
+			return fmt.Errorf("%w: parts of the sweep are shifted against each other by %.0f ms, as when pieces are missing", ErrNoSweep, 1000*math.Abs(at-middle))
+		}
+	}
+	return nil
+}
+
+// arrival is where the envelope of a band peaks, as a share of the whole
+// response from -0.5 to 0.5, and whether it stands out.
+func arrival(band []complex128) (at float64, clear bool) {
+	m := powerOfTwo(len(band))
+	shifted := make([]complex128, m)
+	for i, v := range band {
+		shifted[i] = v * complex(math.Sin(math.Pi*(float64(i)+0.5)/float64(len(band))), 0)
+	}
+	best, sum := 0.0, 0.0
+	for i, v := range fourier.NewCmplxFFT(m).Sequence(nil, shifted) {
+		e := power(v)
+		sum += e
+		if e > best {
+			best, at = e, float64(i)/float64(m)
+		}
+	}
+	if at > 0.5 {
+		at--
+	}
+	return at, best > pieceClear*pieceClear*sum/float64(m)
 }

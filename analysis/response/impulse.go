@@ -81,8 +81,16 @@ func soft(t float64) float64 {
 	return t - math.Sin(2*math.Pi*t)/(2*math.Pi)
 }
 
-// validHz is the band in which the response is whole.
-func (r *reference) validHz() (low, high float64) { return r.lowHz * lowTaper, r.highHz / highTaper }
+// validHz is the band in which the response is whole: where the mask lets all
+// through, and the window before the response, which cannot hold all of the
+// mask's own ringing, does not blur its low end in.
+func (r *reference) validHz() (low, high float64) {
+	return r.lowHz*lowTaper + 1/math.Min(linearWindows[0].preS, r.roomS()), r.highHz / highTaper
+}
+
+// roomS is how far before the linear response a window may reach without
+// touching that of the second order.
+func (r *reference) roomS() float64 { return 0.4 * r.rateS * math.Ln2 }
 
 // window is a stretch of an impulse response with softened ends.
 type window struct {

@@ -31,7 +31,7 @@ type SweepParams struct {
 // (common practice, no source).
 func DefaultSweep(rateHz float64) SweepParams {
 	return SweepParams{
-		RateHz: rateHz, LowHz: 10, HighHz: math.Min(22000, 0.4875*rateHz), Seconds: 10, LevelDBFS: -12,
+		RateHz: rateHz, LowHz: 8, HighHz: math.Min(22000, 0.4875*rateHz), Seconds: 10, LevelDBFS: -12,
 		LeadInS: 1, FadeInS: 0.1, FadeOutS: 0.01, TailS: 2,
 	}
 }

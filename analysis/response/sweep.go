@@ -74,8 +74,18 @@ func FromSweep(ctx context.Context, take, reference signal.Source) (SweepRespons
 	if err != nil {
 		return SweepResponse{}, err
 	}
+	noise, err := silence(ctx, take, found.start, found.start+int64(len(ref.x)))
+	if err != nil {
+		return SweepResponse{}, err
+	}
 	out := SweepResponse{StartS: float64(found.start) / take.Rate(), Window: windowWords}
 	im := deconvolve(y, lead, ref)
+	if err := im.checkClear(noise); err != nil {
+		return out, err
+	}
+	if err := im.checkPieces(); err != nil {
+		return out, err
+	}
 	for range clockRounds {
 		if err := ctx.Err(); err != nil {
 			return out, err
@@ -89,11 +99,26 @@ func FromSweep(ctx context.Context, take, reference signal.Source) (SweepRespons
 		}
 		im = deconvolve(y, lead, played.at(take.Rate(), out.ClockPPM))
 	}
-	noise, err := silence(ctx, take, found.start, found.start+int64(len(ref.x)))
-	if err != nil {
-		return out, err
+	out.measure(im, noise)
+	return out, nil
+}
+
+// checkClear refuses a sweep that the noise nearly hides.
+func (im *impulse) checkClear(noise *signal.PSD) error {
+	if noise == nil {
+		return nil
 	}
-	return out, out.measure(im, noise)
+	lin, n := newLinear(im, im.peakS(peakReachS)), noiseIn{noise, im}
+	low, high := im.ref.validHz()
+	var snr []float64
+	for _, hz := range logSteps(low, high) {
+		h, _, energy := lin.at(hz)
+		snr = append(snr, signal.PowerToDB(power(h)/n.power(hz, energy)))
+	}
+	if m := stats.Median(snr); m < clearDB {
+		return fmt.Errorf("%w: it lies only %.0f dB above the noise; play it louder", ErrNoSweep, m)
+	}
+	return nil
 }
 
 // Source is the stimulus as a reference to [FromSweep].
@@ -157,7 +182,7 @@ func longer(a, b []float64) []float64 {
 }
 
 // measure fills in everything from the impulse response.
-func (r *SweepResponse) measure(im *impulse, noise *signal.PSD) error {
+func (r *SweepResponse) measure(im *impulse, noise *signal.PSD) {
 	at := im.peakS(peakReachS)
 	low, high := im.ref.validHz()
 	r.Hz = logSteps(low, high)
@@ -173,11 +198,6 @@ func (r *SweepResponse) measure(im *impulse, noise *signal.PSD) error {
 			r.SNRDB[i] = math.NaN()
 		}
 	}
-	if noise != nil {
-		if snr := stats.Median(r.SNRDB); snr < clearDB {
-			return fmt.Errorf("%w: it lies only %.0f dB above the noise; play it louder", ErrNoSweep, snr)
-		}
-	}
 	r.GainDB = signal.PowerToDB(meanLevel(r.Hz, level))
 	for _, v := range level {
 		r.MagnitudeDB = append(r.MagnitudeDB, signal.PowerToDB(v)-r.GainDB)
@@ -187,7 +207,6 @@ func (r *SweepResponse) measure(im *impulse, noise *signal.PSD) error {
 	r.findPeaks(lin)
 	r.Corner = fitCorner(r.Hz, r.MagnitudeDB, r.SNRDB)
 	r.Distortion = distortion(im, at, lin, n)
-	return nil
 }
 
 func logSteps(low, high float64) []float64 {
@@ -241,9 +260,8 @@ type linear struct {
 
 func newLinear(im *impulse, at float64) linear {
 	l := linear{}
-	room := 0.4 * im.ref.rateS * math.Ln2 // before the second order's
 	for _, w := range linearWindows {
-		cut := im.cut(at, math.Min(w.preS, room), w.postS)
+		cut := im.cut(at, math.Min(w.preS, im.ref.roomS()), w.postS)
 		l.spectra = append(l.spectra, cut.transform(im.rateHz))
 		l.energy = append(l.energy, cut.energy)
 	}

@@ -2,22 +2,26 @@ package response
 
 import (
 	"context"
+	"encoding/json"
 	"errors"
 	"math"
 	"math/rand/v2"
+	"os"
+	"strconv"
 	"strings"
 	"testing"
 
 	"gonum.org/v1/gonum/dsp/fourier"
 
 	"saddlewise/analysis/signal"
+	"saddlewise/fixtures"
 	"saddlewise/fixtures/accuracy"
 )
 
 // system is what a drawn sweep goes through before it is recorded.
 type system struct {
 	filter   func(hz float64) complex128
-	bend     func(v float64) float64 // of the unit sine, before the filter
+	harmonic []float64 // amplitudes of orders 2 and up before the filter, re the fundamental
 	delayS   float64
 	ppm      float64
 	gain     float64
@@ -44,8 +48,11 @@ func (s system) record(p SweepParams, rng *rand.Rand) []float64 {
 			continue
 		}
 		v := math.Sin(p.Phase(t))
-		if s.bend != nil {
-			v = s.bend(v)
+		for j, a := range s.harmonic {
+			// Above half the rate no recorder answers.
+			if k := float64(j + 2); k*p.LowHz*math.Exp(t/p.rateS()) < 0.49*rate {
+				v += a * math.Cos(k*p.Phase(t))
+			}
 		}
 		x[i] = v * halfCosine(int(t*p.RateHz), int(p.FadeInS*p.RateHz)) * halfCosine(int((p.Seconds-t)*p.RateHz), int(p.FadeOutS*p.RateHz))
 	}
@@ -143,7 +150,7 @@ func TestSweepMagnitude(t *testing.T) {
 	for _, c := range []struct {
 		snrDB, bound float64
 		quick, full  int
-	}{{60, 0.1, 4, 300}, {30, 0.5, 3, 200}} {
+	}{{60, 0.1, 3, 300}, {30, 0.5, 2, 200}} {
 		var errs, ppm []float64
 		for i := range accuracy.Cases(c.quick, c.full) {
 			rng := rand.New(rand.NewPCG(61, uint64(i)))
@@ -174,25 +181,20 @@ func TestSweepMagnitude(t *testing.T) {
 	}
 }
 
-// x + a x² + b x³ of a unit sine: second harmonic of amplitude a/2, third of
-// b/4, fundamental 1 + 3b/4 (trigonometric identities).
+// Truth: harmonics of drawn amplitude.
 func TestSweepDistortion(t *testing.T) {
 	var errs []float64
-	for i := range accuracy.Cases(4, 150) {
+	for i := range accuracy.Cases(3, 150) {
 		rng := rand.New(rand.NewPCG(62, uint64(i)))
 		p := DefaultSweep(48000)
 		p.Seconds = 5 + 5*rng.Float64()
-		level := func() float64 { return math.Pow(10, -(30+20*rng.Float64())/20) }
-		a2, a3, a4, a5 := level(), level(), level(), level()
-		// Chebyshev polynomials make one harmonic each (Abramowitz & Stegun, 22.3.15).
-		s := system{snrDB: 65, gain: 0.5, delayS: 0.5 * rng.Float64(), ppm: 400*rng.Float64() - 200,
-			bend: func(v float64) float64 {
-				return v + a2*(2*v*v-1) + a3*(4*v*v*v-3*v) + a4*(8*v*v*v*v-8*v*v+1) + a5*(16*math.Pow(v, 5)-20*v*v*v+5*v)
-			}}
+		s := system{snrDB: 65, gain: 0.5, delayS: 0.5 * rng.Float64(), ppm: 400*rng.Float64() - 200}
+		for range 4 {
+			s.harmonic = append(s.harmonic, math.Pow(10, -(30+20*rng.Float64())/20))
+		}
 		r := respond(t, p, s.record(p, rng), 48000)
-		for k, a := range []float64{a2, a3, a4, a5} {
+		for k, a := range s.harmonic {
 			d := r.Distortion[k]
-			// the fundamental keeps its amplitude, but for what it shares with no harmonic
 			for j, hz := range d.Hz {
 				if hz > 20 && hz*float64(d.Order) < 20000 {
 					errs = append(errs, d.LevelDB[j]-20*math.Log10(a))
@@ -203,7 +205,7 @@ func TestSweepDistortion(t *testing.T) {
 			}
 		}
 	}
-	got := accuracy.Report(t, accuracy.Row{Measure: "sweep distortion", Range: "orders 2-5, -30 to -50 dB, 65 dB SNR", Unit: "dB", Bound: "95 % within 0.5 dB", Source: "Chebyshev polynomials of a sine"}, errs)
+	got := accuracy.Report(t, accuracy.Row{Measure: "sweep distortion", Range: "orders 2-5, -30 to -50 dB, 65 dB SNR", Unit: "dB", Bound: "95 % within 0.5 dB", Source: "drawn harmonics"}, errs)
 	if got.P95 > 0.5 {
 		t.Errorf("95 %% within %.2f dB, want 0.5", got.P95)
 	}
@@ -222,7 +224,7 @@ func TestSweepFeatures(t *testing.T) {
 	if r.LowMinus3Hz == nil || math.Abs(*r.LowMinus3Hz/60-1) > 0.03 || r.HighMinus3Hz != nil {
 		t.Errorf("-3 dB points %v, %v, want 60 Hz and none", r.LowMinus3Hz, r.HighMinus3Hz)
 	}
-	// 180/π·... of an RC corner: group delay fc/(2π(f²+fc²)), 2.65 ms at DC for 60 Hz, half of it at fc.
+	// The group delay of an RC high-pass is fc/(2π(f²+fc²)).
 	for i, hz := range r.Hz {
 		want := 1000 * 60 / (2 * math.Pi * (hz*hz + 3600))
 		if hz > 30 && hz < 5000 && math.Abs(r.GroupDelayMS[i]-want) > 0.05 {
@@ -234,7 +236,7 @@ func TestSweepFeatures(t *testing.T) {
 
 // The fitted corner's interval holds the truth.
 func TestSweepCorner(t *testing.T) {
-	held, n := 0, accuracy.Cases(6, 100)
+	held, n := 0, accuracy.Cases(4, 100)
 	var errs []float64
 	p := DefaultSweep(44100)
 	p.Seconds = 5
@@ -326,5 +328,105 @@ func BenchmarkFromSweep(b *testing.B) {
 	take := system{filter: highPass(40), snrDB: 60, gain: 0.3, ppm: 50}.record(p, rng)
 	for b.Loop() {
 		respond(b, p, take, 48000)
+	}
+}
+
+// Worked figures of the exponential sweep (Farina 2000; see the file).
+func TestStimulusAgainstWorkedFigures(t *testing.T) {
+	text, err := os.ReadFile("testdata/exponential_sweep.json")
+	if err != nil {
+		t.Fatal(err)
+	}
+	var file struct {
+		Worked []struct {
+			F1    float64            `json:"f1_hz"`
+			F2    float64            `json:"f2_hz"`
+			T     float64            `json:"T_s"`
+			L     float64            `json:"L_s"`
+			Lead  map[string]float64 `json:"harmonic_lead_s"`
+			Half  float64            `json:"instantaneous_f_at_half_T_hz"`
+			Phase float64            `json:"phase_at_end_rad"`
+		} `json:"worked"`
+	}
+	if err := json.Unmarshal(text, &file); err != nil {
+		t.Fatal(err)
+	}
+	if len(file.Worked) < 3 {
+		t.Fatalf("%d worked sweeps", len(file.Worked))
+	}
+	near := func(what string, got, want, digits float64) {
+		t.Helper()
+		if math.Abs(got/want-1) > digits {
+			t.Errorf("%s is %.12g, want %.12g", what, got, want)
+		}
+	}
+	for _, w := range file.Worked {
+		p := SweepParams{RateHz: 48000, LowHz: w.F1, HighHz: w.F2, Seconds: w.T}
+		near("L", p.rateS(), w.L, 1e-9)
+		near("phase at the end", p.Phase(w.T), w.Phase, 1e-9)
+		const d = 1e-6
+		near("frequency at half time", (p.Phase(w.T/2+d)-p.Phase(w.T/2-d))/(4*math.Pi*d), w.Half, 1e-6)
+		for order := 2; order <= 5; order++ {
+			near("harmonic lead", p.HarmonicLeadS(order), w.Lead[strconv.Itoa(order)], 1e-8)
+		}
+	}
+}
+
+// The reference's kind is read from its samples alone.
+func TestReferenceExplainsItself(t *testing.T) {
+	for _, p := range []SweepParams{
+		DefaultSweep(44100),
+		{RateHz: 48000, LowHz: 20, HighHz: 20000, Seconds: 5, LevelDBFS: -6, LeadInS: 0.3, FadeInS: 0.05, FadeOutS: 0.01, TailS: 1},
+		{RateHz: 96000, LowHz: 30, HighHz: 16000, Seconds: 8, LevelDBFS: -20, FadeInS: 0.1, FadeOutS: 0.05},
+	} {
+		src, err := p.Source()
+		if err != nil {
+			t.Fatal(err)
+		}
+		r, err := readReference(src)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if math.Abs(r.rateS/p.rateS()-1) > 1e-3 || r.lowHz < p.LowHz*0.95 || r.lowHz > p.LowHz*1.35 || r.highHz < p.HighHz*0.93 || r.highHz > p.HighHz*1.01 {
+			t.Errorf("sweep %g-%g Hz with L %.4f s is read as %.1f-%.0f Hz with %.4f s", p.LowHz, p.HighHz, p.rateS(), r.lowHz, r.highHz, r.rateS)
+		}
+	}
+	for name, x := range map[string][]float64{"silence": make([]float64, 96000), "noise": fixtures.White(96000, 0.1, rand.New(rand.NewPCG(1, 2)))} {
+		if _, err := readReference(signal.Memory{Samples: x, SampleRate: 48000}); !errors.Is(err, ErrNoSweep) {
+			t.Errorf("%s as a reference: %v", name, err)
+		}
+	}
+}
+
+func TestStimulus(t *testing.T) {
+	p := DefaultSweep(48000)
+	x, err := Sweep(p)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(x) != 13*48000 {
+		t.Errorf("%d samples, want 13 s", len(x))
+	}
+	peak, sum := 0.0, 0.0
+	for _, v := range x {
+		peak = math.Max(peak, math.Abs(v))
+		sum += v * v
+	}
+	if want := math.Pow(10, -12.0/20); math.Abs(peak/want-1) > 1e-3 {
+		t.Errorf("peak %.4f, want %.4f", peak, want)
+	}
+	if rms := 10 * math.Log10(2*sum/480000); math.Abs(rms+12) > 0.1 {
+		t.Errorf("level %.2f dBFS, want -12", rms)
+	}
+	bad := []func(*SweepParams){
+		func(p *SweepParams) { p.HighHz = 24000 }, func(p *SweepParams) { p.LowHz = 0 }, func(p *SweepParams) { p.Seconds = math.NaN() },
+		func(p *SweepParams) { p.LevelDBFS = 1 }, func(p *SweepParams) { p.FadeInS = 20 }, func(p *SweepParams) { p.TailS = -1 }, func(p *SweepParams) { p.RateHz = 0 },
+	}
+	for i, spoil := range bad {
+		q := p
+		spoil(&q)
+		if _, err := Sweep(q); err == nil {
+			t.Errorf("spoiled parameters %d make a sweep: %+v", i, q)
+		}
 	}
 }
