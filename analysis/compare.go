@@ -11,8 +11,8 @@ import (
 // Compare says what changed from one stage to another, and what the data
 // cannot tell. Taps of one take share one hand, so the spread between takes
 // goes into every interval: estimated where a stage holds several takes of
-// one test and string, the stated default where not. All changes are one
-// family of questions and are corrected for it (Benjamini-Hochberg).
+// one test and string, the stated default where not. Each measure is
+// asked of every string; such a family is corrected for (Benjamini-Hochberg).
 func Compare(before, after *result.Results, tool string) *result.Comparison {
 	c := &result.Comparison{
 		SchemaVersion: result.SchemaVersion, Tool: tool, Build: after.Stage.Build,
@@ -42,11 +42,10 @@ func sideOf(r *result.Results) result.ComparedStage {
 // seeing in each. Level and peak say the same; balance does not hang on gain
 // or hand.
 var asked = map[[2]string]float64{
-	{"tap", "level"}: 1, {"tap", "balance"}: 1, {"tap", "response low"}: 1, {"tap", "response high"}: 1, {"tap", "rise"}: 0.1,
+	{"tap", "level"}: 1, {"tap", "balance"}: 1, {"tap", "response low"}: 1, {"tap", "response high"}: 1,
 	{"pluck", "level"}: 1, {"pluck", "balance"}: 1, {"pluck", "fundamental"}: 0.1, {"pluck", "T60"}: 0.5, {"pluck", "late T60"}: 1,
 	{"tone", "level"}: 1, {"tone", "balance"}: 1, {"tone", "THD"}: 3,
-	{"quiet", "floor"}: 1, {"quiet", "floor A-weighted"}: 1, {"quiet", "floor without hum"}: 1, {"quiet", "hum"}: 1,
-	{"quiet with hand", "floor"}: 1, {"quiet with hand", "hum"}: 1,
+	{"quiet", "floor A-weighted"}: 1, {"quiet", "floor without hum"}: 1, {"quiet", "hum"}: 1, {"quiet with hand", "hum"}: 1,
 }
 
 // pair is one measure of one string on both sides.
@@ -228,26 +227,41 @@ func compareEstimates(c *result.Change) {
 
 func halfOf(e *stats.Estimate) float64 { return (e.Interval.High - e.Interval.Low) / 2 }
 
-// correct adjusts all p values together and gives each change its verdict.
+// beyondUse is how many times the size that matters the smallest visible
+// change may be before the answer is that the data cannot tell.
+const beyondUse = 6
+
+// correct adjusts the p values and gives each change its verdict. A family is
+// one measure over all strings: one question, asked of each string. What this
+// data could never have answered is not part of it.
 func correct(changes []result.Change) {
-	p := make([]float64, len(changes))
+	families := map[[2]string][]int{}
 	for i, c := range changes {
-		p[i] = c.P
-	}
-	for i, q := range stats.BenjaminiHochberg(p) {
-		c := &changes[i]
-		c.AdjustedP = q
-		switch {
-		case c.Interval == nil || c.Smallest == nil:
-			c.Verdict = result.CannotTell
-		case q <= 0.05 && *c.Shift > 0:
-			c.Verdict = result.Rose
-		case q <= 0.05:
-			c.Verdict = result.Fell
-		case c.Size > 0 && *c.Smallest > 3*c.Size:
-			c.Verdict = result.CannotTell
-		default:
-			c.Verdict = result.NoChangeSeen
+		changes[i].Verdict = result.CannotTell
+		if c.Interval != nil && c.Smallest != nil {
+			key := [2]string{c.Test, c.Measure}
+			families[key] = append(families[key], i)
 		}
+	}
+	for _, family := range families {
+		p := make([]float64, len(family))
+		for k, i := range family {
+			p[k] = changes[i].P
+		}
+		for k, q := range stats.BenjaminiHochberg(p) {
+			judgeChange(&changes[family[k]], q)
+		}
+	}
+}
+
+func judgeChange(c *result.Change, q float64) {
+	c.AdjustedP = q
+	switch {
+	case q <= 0.05 && *c.Shift > 0:
+		c.Verdict = result.Rose
+	case q <= 0.05:
+		c.Verdict = result.Fell
+	case *c.Smallest <= beyondUse*c.Size:
+		c.Verdict = result.NoChangeSeen
 	}
 }

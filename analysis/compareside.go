@@ -242,7 +242,7 @@ func comparisonSentence(c *result.Comparison) string {
 // balance, or levels that moved with the gain.
 func telling(ch result.Change, c *result.Comparison) bool {
 	if ch.Measure != "level" {
-		return ch.Measure != "rise" && !(c.Gain != nil && ch.Test != "tap" && ch.String == 0)
+		return !(c.Gain != nil && ch.Test != "tap" && ch.String == 0)
 	}
 	return false
 }
@@ -252,8 +252,12 @@ func changeWords(ch result.Change) string {
 	if ch.String > 0 {
 		where = fmt.Sprintf("string %d's", ch.String)
 	}
-	size := fmt.Sprintf("%s %s (%s to %s)", signedIn(*ch.Shift, ch.Unit), shiftUnit(ch.Unit), signedIn(ch.Interval.Low, ch.Unit), signedIn(ch.Interval.High, ch.Unit))
-	return fmt.Sprintf("%s %s %s %s by %s", where, ch.Test, ch.Measure, ch.Verdict, strings.TrimLeft(size, "+"))
+	by, low, high := *ch.Shift, ch.Interval.Low, ch.Interval.High
+	if ch.Verdict == result.Fell {
+		by, low, high = -by, -high, -low
+	}
+	return fmt.Sprintf("%s %s %s %s by %s %s (%s to %s)", where, ch.Test, ch.Measure, ch.Verdict,
+		sizeIn(by, ch.Unit), shiftUnit(ch.Unit), sizeIn(low, ch.Unit), sizeIn(high, ch.Unit))
 }
 
 // shiftUnit is the unit of a difference.
@@ -264,11 +268,12 @@ func shiftUnit(unit string) string {
 	return unit
 }
 
-func signedIn(v float64, unit string) string {
+func sizeIn(v float64, unit string) string {
+	digits := 1
 	if unit == "Hz" || unit == "s" || unit == "ms" {
-		return strings.Replace(fmt.Sprintf("%+.2f", v), "-", "−", 1)
+		digits = 2
 	}
-	return signedDB(v)
+	return strings.Replace(fmt.Sprintf("%.*f", digits, v), "-", "−", 1)
 }
 
 func signedDB(v float64) string { return strings.Replace(fmt.Sprintf("%+.1f", v), "-", "−", 1) }

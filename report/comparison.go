@@ -122,7 +122,7 @@ func writeChanges(b *strings.Builder, c *result.Comparison) {
 	}
 	b.WriteString("## Every change that was asked about\n\n")
 	b.WriteString(t.String() + "\n")
-	b.WriteString("p is for the question asked alone, \"together\" corrected for all of them. " +
+	b.WriteString("p is for the question asked of one string alone, \"together\" corrected for having asked it of all. " +
 		"\"Smallest seen\" is the change that this data would have shown four times in five.\n\n")
 	more, takes := 0, false
 	for _, ch := range c.Changes {
@@ -144,7 +144,7 @@ func changeCells(ch result.Change) []string {
 	if ch.String > 0 {
 		name = stringName(result.String{Number: ch.String, Note: ch.Note})
 	}
-	d := digitsOf(ch.Unit, 0)
+	d := changeDigits(ch.Unit)
 	cells := []string{name, ch.Test, ch.Measure, plain(ch.Before.Median, d), plain(ch.After.Median, d), "—", "", "", ch.Verdict, "—"}
 	if ch.Shift != nil {
 		cells[5] = signed(*ch.Shift, d)
@@ -188,9 +188,8 @@ const comparisonMethod = `## Method
   rank-sum distribution gives (Hodges & Lehmann 1963; Mann & Whitney 1947).
 - **Takes**: taps of one take share one hand. The spread between takes of one
   string is in every interval.
-- **Together**: p values are corrected for having been asked together
-  (Benjamini & Hochberg 1995); at most one in twenty of the changes called
-  real is false.
+- **Together**: a measure is one question asked of every string, and its p
+  values are corrected for that (Benjamini & Hochberg 1995).
 - **Rose, fell**: corrected p of 5 % or less. **No change seen**: none, and
   the smallest change that would have been seen stands beside it. **Cannot
   tell**: the data could not have shown three times the size that matters.
@@ -212,7 +211,7 @@ func ComparisonSummary(c *result.Comparison, p Paint) string {
 		cells := changeCells(ch)
 		interval := ""
 		if ch.Interval != nil {
-			d := digitsOf(ch.Unit, 0)
+			d := changeDigits(ch.Unit)
 			interval = signed(ch.Interval.Low, d) + " to " + signed(ch.Interval.High, d)
 		}
 		verdict := cells[8]
@@ -220,10 +219,13 @@ func ComparisonSummary(c *result.Comparison, p Paint) string {
 			verdict = p.bold(verdict)
 		}
 		fmt.Fprintf(&b, "%s %s %s %s  %s\n", pad(cells[0], 8), pad(clip(ch.Test+" "+ch.Measure, 22), 22),
-			padLeft(signed(*ch.Shift, digitsOf(ch.Unit, 0)), 9), padLeft(interval, 18), verdict)
+			padLeft(signed(*ch.Shift, changeDigits(ch.Unit)), 9), padLeft(interval, 18), verdict)
 	}
 	return b.String()
 }
+
+// Wrap breaks a sentence into lines of at most 80 columns.
+func Wrap(sentence string) string { return strings.TrimRight(wrapped(sentence, "", terminalColumns), "\n") }
 
 // widest is the largest reach of the changes in dB, for an axis.
 func widest(changes []result.Change) float64 {
@@ -232,4 +234,15 @@ func widest(changes []result.Change) float64 {
 		span = math.Max(span, math.Max(math.Abs(ch.Interval.Low), math.Abs(ch.Interval.High)))
 	}
 	return span
+}
+
+// changeDigits is how many decimals a change in unit deserves.
+func changeDigits(unit string) int {
+	switch unit {
+	case "Hz":
+		return 3
+	case "s", "ms":
+		return 2
+	}
+	return 1
 }

@@ -73,7 +73,7 @@ type Change struct {
 	Shift     *float64        `json:"shift" jsonschema_description:"after less before (Hodges-Lehmann)"`
 	Interval  *stats.Interval `json:"interval"`
 	P         float64         `json:"p" jsonschema_description:"asked alone"`
-	AdjustedP float64         `json:"adjusted_p" jsonschema_description:"asked together with all others (Benjamini-Hochberg)"`
+	AdjustedP float64         `json:"adjusted_p" jsonschema_description:"asked of all strings together (Benjamini-Hochberg)"`
 	Verdict   string          `json:"verdict" jsonschema:"enum=rose,enum=fell,enum=no change seen,enum=cannot tell"`
 	Smallest  *float64        `json:"smallest" jsonschema_description:"change that this data would have shown four times in five; null: none"`
 	More      *int            `json:"more" jsonschema_description:"further events a stage that would show the chosen size; null: not asked or not enough"`

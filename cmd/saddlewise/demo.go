@@ -6,6 +6,8 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"saddlewise/analysis"
+	"saddlewise/analysis/result"
 	"saddlewise/fixtures"
 	"saddlewise/report"
 )
@@ -16,11 +18,11 @@ const demoSeed = 20260302
 func newDemo() *cobra.Command {
 	return &cobra.Command{
 		Use:   "demo [DIR]",
-		Short: "render a made-up build, analyse its two stages",
+		Short: "render a made-up build, analyse and compare its two stages",
 		Long: `Demo renders recordings of a practice cello's pickup from a physical model: the
 stage "wired", which has one disc the wrong way round and one weak bond, and
-the stage "glued", where both are cured. It analyses both and says where the
-recordings and reports are. Nothing in it was recorded; the build is made up.
+the stage "glued", where both are cured. It analyses both, compares them,
+and says where the recordings and reports are. Nothing in it was recorded; the build is made up.
 
 Everything goes to DIR (saddlewise-demo when none is given).`,
 		Example: "  saddlewise demo\n  saddlewise demo /tmp/cello",
@@ -41,6 +43,7 @@ func demo(cmd *cobra.Command, dir string) error {
 	if err != nil {
 		return err
 	}
+	var results []*result.Results
 	for _, s := range stages {
 		folder := filepath.Join(dir, s.Name)
 		r, err := analyzeInto(cmd.Context(), folder, filepath.Join(folder, "report"), cmd.ErrOrStderr(), false)
@@ -50,8 +53,15 @@ func demo(cmd *cobra.Command, dir string) error {
 		if _, err := fmt.Fprintf(out, "%s\n", report.Summary(r, paintFor(out))); err != nil {
 			return err
 		}
+		results = append(results, r)
 	}
-	_, err = fmt.Fprintf(out, "Recordings and reports:\n  %s\n  %s\n",
-		filepath.Join(dir, "wired", "report", "report.md"), filepath.Join(dir, "glued", "report", "report.md"))
+	before, after := filepath.Join(dir, stages[0].Name), filepath.Join(dir, stages[1].Name)
+	c := analysis.Compare(results[0], results[1], tool())
+	folder := comparisonFolder(before, after)
+	if err := report.WriteComparison(cmd.Context(), c, folder); err != nil {
+		return err
+	}
+	_, err = fmt.Fprintf(out, "%s\n\nRecordings and reports:\n  %s\n  %s\n  %s\n", report.Wrap(c.Sentence),
+		filepath.Join(before, "report", "report.md"), filepath.Join(after, "report", "report.md"), filepath.Join(folder, "comparison.md"))
 	return err
 }

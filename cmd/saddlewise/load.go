@@ -6,6 +6,7 @@ import (
 	"io"
 	"math"
 	"slices"
+	"strconv"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -23,12 +24,12 @@ type circuitFlags struct {
 
 func (f *circuitFlags) add(cmd *cobra.Command) {
 	flags := cmd.Flags()
-	flags.IntVar(&f.circuit.Discs, "discs", 0, "number of discs (one a string when not given)")
-	flags.StringVar(&f.wiring, "wiring", "parallel", "parallel, series, or a mix: 2s2p is two in series,\ntwo such pairs in parallel")
-	flags.Float64Var(&f.circuit.DiscNF, "disc-nf", 20, "capacitance of one disc, nF")
-	flags.Float64Var(&f.circuit.CablePF, "cable-pf", 300, "capacitance of the cable, pF")
-	flags.Float64Var(&f.circuit.InputPF, "input-pf", 0, "capacitance of the input, pF")
-	flags.Float64Var(&f.circuit.InputOhm, "input-ohm", 1e6, "resistance of the input, ohm")
+	flags.IntVar(&f.circuit.Discs, "discs", 0, "`number` of discs")
+	flags.StringVar(&f.wiring, "wiring", "parallel", "`how` they are joined: parallel, series, or a mix such as 2s2p, two in series, two such pairs in parallel")
+	flags.Float64Var(&f.circuit.DiscNF, "disc-nf", 20, "capacitance of one disc in `nF`")
+	flags.Float64Var(&f.circuit.CablePF, "cable-pf", 300, "capacitance of the cable in `pF`")
+	flags.Float64Var(&f.circuit.InputPF, "input-pf", 0, "capacitance of the input in `pF`")
+	flags.Float64Var(&f.circuit.InputOhm, "input-ohm", 1e6, "resistance of the input in `ohm`")
 	flags.BoolVar(&f.json, "json", false, "print JSON")
 }
 
@@ -79,16 +80,15 @@ brass of 20 mm have some 10 to 22 nF, of 27 mm 17 to 30 nF, of 35 mm 22 to
 instrument input about 1 Mohm, a line input 10 kohm. Measure your discs with
 a meter, or as load capacitance explains, if the answer matters.`,
 		Example: `  saddlewise load --strings A3,D3,G2,C2
-  saddlewise load --strings E4,B3,G3,D3,A2,E2 --discs 6 --disc-nf 12 --input-ohm 47e3
-  saddlewise load corner --discs 4 --corner-hz 2.7
-  saddlewise load capacitance --discs 4 --ohm none,4.7e3 --tone-hz 440 --level-db=-20.3,-23.4`,
+  saddlewise load --strings E4,B3,G3,D3,A2,E2 --disc-nf 12 --input-ohm 47e3
+  saddlewise load --strings A3,D3,G2,C2 --wiring 2s2p --json`,
 		Args: exactly(0, "no argument"),
 		RunE: func(cmd *cobra.Command, _ []string) error { return f.run(cmd) },
 	}
 	flags := cmd.Flags()
-	flags.StringVar(&f.strings, "strings", "", "open strings, highest first, such as A3,D3,G2,C2")
-	flags.Float64Var(&f.a4Hz, "a4-hz", 440, "frequency of A4")
-	flags.Float64Var(&f.lossDB, "max-loss-db", 1, "loss to allow at the lowest string, dB")
+	flags.StringVar(&f.strings, "strings", "", "open strings, number 1 first, as `notes` such as A3,D3,G2,C2")
+	flags.Float64Var(&f.a4Hz, "a4-hz", 440, "frequency of A4 in `Hz`")
+	flags.Float64Var(&f.lossDB, "max-loss-db", 1, "loss to allow at the lowest string in `dB`")
 	f.add(cmd)
 	cmd.AddCommand(newLoadCorner(), newLoadCapacitance())
 	return cmd
@@ -165,7 +165,7 @@ func show(out io.Writer, asJSON bool, answer any, text func() string) error {
 // parseStrings reads a list of note names.
 func parseStrings(list string) ([]signal.Note, error) {
 	if strings.TrimSpace(list) == "" {
-		return nil, misused("give the open strings, highest first, such as --strings A3,D3,G2,C2")
+		return nil, misused("give the open strings, number 1 first, such as --strings A3,D3,G2,C2")
 	}
 	var notes []signal.Note
 	for name := range strings.SplitSeq(list, ",") {
@@ -226,7 +226,7 @@ func (a loadAnswer) text() string {
 	var b strings.Builder
 	c := a.circuit
 	fmt.Fprintf(&b, "%s: %.4g nF together\n", discWords(c), a.SourceNF)
-	fmt.Fprintf(&b, "Corner with %s: %.3g Hz (3 dB down)\n", ohmWords(c.InputOhm), a.CornerHz)
+	fmt.Fprintf(&b, "Corner with %s: %s Hz (3 dB down)\n", ohmWords(c.InputOhm), figures(a.CornerHz))
 	fmt.Fprintf(&b, "%g pF of cable and %g pF of input cost %.2f dB at every frequency\n", c.CablePF, c.InputPF, a.CableDivisionDB)
 	if c.Discs > 1 {
 		fmt.Fprintf(&b, "One disc open: %s\n", a.OpenDisc.words())
@@ -259,7 +259,7 @@ func (d discFault) words() string {
 	default:
 		parts = []string{"those of its group " + d.SameGroup.words(), "the rest " + d.OtherGroups.words()}
 	}
-	return fmt.Sprintf("%s; corner %.3g Hz", strings.Join(parts, ", "), d.CornerHz)
+	return fmt.Sprintf("%s;\n  corner %s Hz", strings.Join(parts, ", "), figures(d.CornerHz))
 }
 
 func (l levelChange) words() string {
@@ -298,7 +298,31 @@ func assumedWords(keys []string) string {
 		words = append(words, names[k])
 	}
 	slices.Sort(words)
-	return "\nNot given, so taken from common practice (no source):\n  " + strings.Join(words, ", ") + "\n"
+	lines := []string{""}
+	for i, w := range words {
+		if i < len(words)-1 {
+			w += ","
+		}
+		last := len(lines) - 1
+		if len(lines[last])+len(w) > 76 {
+			lines, last = append(lines, ""), last+1
+		}
+		lines[last] += " " + w
+	}
+	return "\nNot given, so taken from common practice (no source):\n " + strings.Join(lines, "\n ") + "\n"
+}
+
+// figures is three significant figures at most, without an exponent.
+func figures(v float64) string {
+	if v == 0 || math.IsInf(v, 0) || math.IsNaN(v) {
+		return fmt.Sprint(v)
+	}
+	decimals := 2 - int(math.Floor(math.Log10(math.Abs(v))))
+	text := strconv.FormatFloat(v, 'f', max(0, decimals), 64)
+	if strings.Contains(text, ".") {
+		text = strings.TrimRight(strings.TrimRight(text, "0"), ".")
+	}
+	return text
 }
 
 func ohmWords(ohm float64) string {
@@ -306,9 +330,9 @@ func ohmWords(ohm float64) string {
 	case math.IsInf(ohm, 1):
 		return "any resistance"
 	case ohm >= 1e6:
-		return fmt.Sprintf("%.3g Mohm", ohm/1e6)
+		return figures(ohm/1e6) + " Mohm"
 	case ohm >= 1e3:
-		return fmt.Sprintf("%.3g kohm", ohm/1e3)
+		return figures(ohm/1e3) + " kohm"
 	}
-	return fmt.Sprintf("%.3g ohm", ohm)
+	return figures(ohm) + " ohm"
 }

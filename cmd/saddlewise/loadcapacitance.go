@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -14,8 +15,8 @@ import (
 type capacitanceFlags struct {
 	circuitFlags
 	ohm      []string
-	levelDB  []float64
-	cornerHz []float64
+	levelDB  []string
+	cornerHz []string
 	toneHz   float64
 	spreadDB float64
 	spread   float64
@@ -25,7 +26,7 @@ func newLoadCapacitance() *cobra.Command {
 	var f capacitanceFlags
 	cmd := &cobra.Command{
 		Use:   "capacitance",
-		Short: "the discs' capacitance from two takes with two known load resistors",
+		Short: "the discs' capacitance from two known load resistors",
 		Long: `Capacitance tells what your discs have from two takes of the same sound, each
 with a known resistor across the pickup (none for no resistor). Either a
 steady tone's two levels, or a sweep's two low corners:
@@ -37,18 +38,19 @@ steady tone's two levels, or a sweep's two low corners:
 
 Solder with the pickup unplugged, phantom power off. Ventilate; mind the hot
 iron.`,
-		Example: `  saddlewise load capacitance --discs 4 --ohm none,4.7e3 --tone-hz 440 --level-db=-20.3,-23.4
+		Example: `  saddlewise load capacitance --discs 4 --ohm none,4.7e3 \
+      --tone-hz 440 --level-db=-20.3,-23.4
   saddlewise load capacitance --discs 4 --ohm 100e3,10e3 --corner-hz 21.8,200`,
 		Args: exactly(0, "no argument"),
 		RunE: func(cmd *cobra.Command, _ []string) error { return f.run(cmd) },
 	}
 	flags := cmd.Flags()
-	flags.StringSliceVar(&f.ohm, "ohm", nil, "the two resistors across the pickup, ohm; none for no resistor")
-	flags.Float64Var(&f.toneHz, "tone-hz", 0, "frequency of the tone, Hz")
-	flags.Float64SliceVar(&f.levelDB, "level-db", nil, "the tone's two levels, dB, in the resistors' order")
-	flags.Float64Var(&f.spreadDB, "spread-db", 0.5, "how far the tone may differ between the takes, dB")
-	flags.Float64SliceVar(&f.cornerHz, "corner-hz", nil, "the two corners, Hz, in the resistors' order")
-	flags.Float64Var(&f.spread, "corner-spread", 0.05, "how far a corner may be off, as a fraction")
+	flags.StringSliceVar(&f.ohm, "ohm", nil, "the two `resistors` across the pickup in ohm; none for no resistor")
+	flags.Float64Var(&f.toneHz, "tone-hz", 0, "frequency of the tone in `Hz`")
+	flags.StringSliceVar(&f.levelDB, "level-db", nil, "the tone's two `levels` in dB, in the resistors' order")
+	flags.Float64Var(&f.spreadDB, "spread-db", 0.5, "how far the tone may differ between the takes in `dB`")
+	flags.StringSliceVar(&f.cornerHz, "corner-hz", nil, "the two `corners` in Hz, in the resistors' order")
+	flags.Float64Var(&f.spread, "corner-spread", 0.05, "how far a corner may be off, as a `fraction`")
 	f.add(cmd)
 	return cmd
 }
@@ -85,22 +87,31 @@ func (f capacitanceFlags) run(cmd *cobra.Command) error {
 	if err != nil {
 		return err
 	}
-	ohm, err := f.resistors()
+	ohm, err := pair("ohm", f.ohm)
 	if err != nil {
 		return err
 	}
-	a := capacitanceAnswer{Assumed: assumed(cmd), circuit: c}
+	if !(ohm[0] > 0 && ohm[1] > 0) {
+		return misused("--ohm takes resistances above zero")
+	}
+	if !(f.spread >= 0 && f.spread < 1) {
+		return misused("--corner-spread is %g; 0 to below 1 is allowed", f.spread)
+	}
+	a := capacitanceAnswer{Assumed: without(assumed(cmd), "disc_nf", "discs"), circuit: c}
 	var farad circuit.Interval
 	switch {
-	case len(f.cornerHz) == 2 && f.levelDB == nil:
+	case f.cornerHz != nil && f.levelDB == nil:
 		farad, err = f.fromCorners(ohm, &a)
-	case len(f.levelDB) == 2 && f.cornerHz == nil:
-		farad, err = circuit.FaradFromLoads(f.toneHz, f.loaded(c, ohm[0], 0), f.loaded(c, ohm[1], 1), f.spreadDB)
+	case f.levelDB != nil && f.cornerHz == nil:
+		farad, err = f.fromLevels(ohm, c)
 	default:
 		return misused("give --tone-hz and two levels in --level-db, or two corners in --corner-hz")
 	}
 	if err != nil {
-		return fmt.Errorf("these figures have no answer: %w", err)
+		return err
+	}
+	if c.EachNF(farad.Mid) <= 0 {
+		return fmt.Errorf("these figures make %s nF together, less than the cable and the input alone; check --cable-pf and --input-pf", figures(farad.Mid*1e9))
 	}
 	a.TotalNF = openOf(farad, 1e9)
 	if f.circuit.Discs > 0 {
@@ -110,39 +121,57 @@ func (f capacitanceFlags) run(cmd *cobra.Command) error {
 	return show(cmd.OutOrStdout(), f.json, a, a.text)
 }
 
-// resistors reads --ohm; no resistor is an endless one.
-func (f capacitanceFlags) resistors() ([2]float64, error) {
-	var ohm [2]float64
-	if len(f.ohm) != 2 {
-		return ohm, misused("give the two resistors, such as --ohm none,4.7e3")
+// pair reads a flag of two numbers; none is no resistor, an endless one.
+func pair(flag string, said []string) (v [2]float64, err error) {
+	if len(said) != 2 {
+		return v, misused("--%s takes two values with a comma between", flag)
 	}
-	for i, said := range f.ohm {
-		if strings.EqualFold(strings.TrimSpace(said), "none") {
-			ohm[i] = math.Inf(1)
+	for i, text := range said {
+		text = strings.TrimSpace(text)
+		if flag == "ohm" && strings.EqualFold(text, "none") {
+			v[i] = math.Inf(1)
 			continue
 		}
-		v, err := strconv.ParseFloat(strings.TrimSpace(said), 64)
-		if err != nil || !(v > 0) {
-			return ohm, misused("--ohm: %q is no resistance such as 4.7e3, nor none", said)
+		if v[i], err = strconv.ParseFloat(text, 64); err != nil || math.IsNaN(v[i]) || math.IsInf(v[i], 0) {
+			return v, misused("--%s: %q is not a number", flag, text)
 		}
-		ohm[i] = v
 	}
-	return ohm, nil
+	return v, nil
 }
 
-// loaded is one take: the resistor beside the input's own resistance.
-func (f capacitanceFlags) loaded(c circuit.Circuit, ohm float64, i int) circuit.Load {
-	return circuit.Load{Ohm: circuit.ParallelOhm(ohm, c.InputOhm), LevelDB: f.levelDB[i]}
+// fromLevels: each resistor lies beside the input's own resistance.
+func (f capacitanceFlags) fromLevels(ohm [2]float64, c circuit.Circuit) (circuit.Interval, error) {
+	db, err := pair("level-db", f.levelDB)
+	if err != nil {
+		return circuit.Interval{}, err
+	}
+	if !(f.toneHz > 0) {
+		return circuit.Interval{}, misused("give the tone's frequency, such as --tone-hz 440")
+	}
+	farad, err := circuit.FaradFromLoads(f.toneHz,
+		circuit.Load{Ohm: circuit.ParallelOhm(ohm[0], c.InputOhm), LevelDB: db[0]},
+		circuit.Load{Ohm: circuit.ParallelOhm(ohm[1], c.InputOhm), LevelDB: db[1]}, f.spreadDB)
+	return farad, unanswered(err)
+}
+
+func unanswered(err error) error {
+	if err == nil {
+		return nil
+	}
+	return fmt.Errorf("no capacitance explains these figures: %w", err)
 }
 
 func (f capacitanceFlags) fromCorners(ohm [2]float64, a *capacitanceAnswer) (circuit.Interval, error) {
+	hz, err := pair("corner-hz", f.cornerHz)
+	if err != nil {
+		return circuit.Interval{}, err
+	}
 	corner := func(i int) circuit.Corner {
-		hz := f.cornerHz[i]
-		return circuit.Corner{Ohm: ohm[i], Hz: circuit.Interval{Low: hz * (1 - f.spread), Mid: hz, High: hz * (1 + f.spread)}}
+		return circuit.Corner{Ohm: ohm[i], Hz: circuit.Interval{Low: hz[i] * (1 - f.spread), Mid: hz[i], High: hz[i] * (1 + f.spread)}}
 	}
 	farad, own, err := circuit.FromCorners(corner(0), corner(1))
 	if err != nil {
-		return farad, err
+		return farad, unanswered(err)
 	}
 	input := openOf(own, 1)
 	a.InputOhm = &input
@@ -151,35 +180,32 @@ func (f capacitanceFlags) fromCorners(ohm [2]float64, a *capacitanceAnswer) (cir
 	return farad, nil
 }
 
-func without(list []string, word string) []string {
-	out := []string{}
-	for _, w := range list {
-		if w != word {
-			out = append(out, w)
-		}
-	}
-	return out
+func without(list []string, words ...string) []string {
+	return slices.DeleteFunc(list, func(w string) bool { return slices.Contains(words, w) })
 }
 
 func (a capacitanceAnswer) text() string {
 	var b strings.Builder
-	fmt.Fprintf(&b, "Discs, cable and input together: %s\n", a.TotalNF.words("nF"))
+	fmt.Fprintf(&b, "Discs, cable and input together: %s\n", a.TotalNF.words(nfWords))
 	if a.EachNF != nil {
-		fmt.Fprintf(&b, "Less %g pF of cable and %g pF of input, that is for each of %d discs in %s:\n  %s\n", a.circuit.CablePF, a.circuit.InputPF, a.circuit.Discs, a.circuit.Wiring, a.EachNF.words("nF"))
+		fmt.Fprintf(&b, "Less %g pF of cable and %g pF of input, that is for each of %d discs in %s:\n  %s\n", a.circuit.CablePF, a.circuit.InputPF, a.circuit.Discs, a.circuit.Wiring, a.EachNF.words(nfWords))
 	}
 	if a.InputOhm != nil {
-		fmt.Fprintf(&b, "The input's own resistance: %s\n", a.InputOhm.words("ohm"))
+		fmt.Fprintf(&b, "The input's own resistance: %s\n", a.InputOhm.words(ohmWords))
 	}
 	b.WriteString(assumedWords(a.Assumed))
 	return b.String()
 }
 
-func (o openInterval) words(unit string) string {
+func nfWords(nf float64) string { return figures(nf) + " nF" }
+
+// words is value and bounds, each in the words of its unit.
+func (o openInterval) words(unit func(float64) string) string {
 	switch {
 	case o.Mid == nil:
-		return fmt.Sprintf("more than %.3g %s", o.Low, unit)
+		return "more than " + unit(o.Low)
 	case o.High == nil:
-		return fmt.Sprintf("%.3g %s (%.3g or more)", *o.Mid, unit, o.Low)
+		return fmt.Sprintf("%s (%s or more)", unit(*o.Mid), unit(o.Low))
 	}
-	return fmt.Sprintf("%.3g %s (%.3g to %.3g)", *o.Mid, unit, o.Low, *o.High)
+	return fmt.Sprintf("%s (%s to %s)", unit(*o.Mid), unit(o.Low), unit(*o.High))
 }

@@ -18,7 +18,7 @@ func newLoadCorner() *cobra.Command {
 	var f cornerFlags
 	cmd := &cobra.Command{
 		Use:   "corner",
-		Short: "what explains a measured low corner: the input, or discs that do not work",
+		Short: "what explains a measured corner: the input, or dead discs",
 		Long: `Corner takes a low corner that was measured, by a sweep say, and tells which
 resistance across the discs would explain it, and which number of working
 discs, were the input's resistance as given. Discs are sold to 30 % or so, so
@@ -30,10 +30,10 @@ the answers are ranges.`,
 		RunE: func(cmd *cobra.Command, _ []string) error { return f.run(cmd) },
 	}
 	flags := cmd.Flags()
-	flags.Float64Var(&f.cornerHz, "corner-hz", 0, "measured corner (3 dB down), Hz")
-	flags.Float64Var(&f.lowHz, "low-hz", 0, "lower end of its interval, Hz")
-	flags.Float64Var(&f.highHz, "high-hz", 0, "upper end of its interval, Hz")
-	flags.Float64Var(&f.tolerance, "tolerance", 0.3, "how far a disc may be off, as a fraction")
+	flags.Float64Var(&f.cornerHz, "corner-hz", 0, "measured corner (3 dB down) in `Hz`")
+	flags.Float64Var(&f.lowHz, "low-hz", 0, "lower end of its interval in `Hz`")
+	flags.Float64Var(&f.highHz, "high-hz", 0, "upper end of its interval in `Hz`")
+	flags.Float64Var(&f.tolerance, "tolerance", 0.3, "how far a disc may be off, as a `fraction`")
 	f.add(cmd)
 	return cmd
 }
@@ -99,16 +99,20 @@ func (f cornerFlags) run(cmd *cobra.Command) error {
 func (a cornerAnswer) text() string {
 	var b strings.Builder
 	fmt.Fprintf(&b, "%s, each within %.3g %%, %g pF of cable, %g pF of input\n", discWords(a.circuit), 100*a.Tolerance, a.circuit.CablePF, a.circuit.InputPF)
-	fmt.Fprintf(&b, "A corner of %.3g Hz (%.3g to %.3g) comes of %s across them (%s to %s)\n", a.CornerHz.Mid, a.CornerHz.Low, a.CornerHz.High,
+	span := "no interval given"
+	if a.CornerHz.Low < a.CornerHz.High {
+		span = figures(a.CornerHz.Low) + " to " + figures(a.CornerHz.High)
+	}
+	fmt.Fprintf(&b, "A corner of %s Hz (%s) comes of\n  %s across them (%s to %s)\n", figures(a.CornerHz.Mid), span,
 		ohmWords(a.OhmAcross.Mid), ohmWords(a.OhmAcross.Low), ohmWords(a.OhmAcross.High))
 	if len(a.WorkingDiscs) > 0 {
-		fmt.Fprintf(&b, "\nWith %s across them:\n%-15s%12s%22s\n", ohmWords(a.InputOhm), "working discs", "corner Hz", "explains the corner")
+		fmt.Fprintf(&b, "\nWith %s across them:\n%-15s%18s%22s\n", ohmWords(a.InputOhm), "working discs", "corner Hz", "explains the corner")
 		for _, w := range a.WorkingDiscs {
 			fits := "no"
 			if w.Fits {
 				fits = "yes"
 			}
-			fmt.Fprintf(&b, "%-15d%12s%22s\n", w.Count, fmt.Sprintf("%.3g-%.3g", w.CornerHz.Low, w.CornerHz.High), fits)
+			fmt.Fprintf(&b, "%-15d%18s%22s\n", w.Count, figures(w.CornerHz.Low)+" to "+figures(w.CornerHz.High), fits)
 		}
 	}
 	b.WriteString(assumedWords(a.Assumed))

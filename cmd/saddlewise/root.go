@@ -87,8 +87,9 @@ String 1 is the highest-pitched. Recordings are never changed.`,
 			return cmd.Help()
 		},
 	}
+	root.SetUsageFunc(usage)
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return misuse{err} })
-	root.AddCommand(newDemo(), newPlan(), newCheck(), newAnalyze(), newLoad(), newVersion())
+	root.AddCommand(newDemo(), newPlan(), newCheck(), newAnalyze(), newCompare(), newLoad(), newVersion())
 	return root
 }
 
