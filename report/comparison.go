@@ -225,7 +225,9 @@ func ComparisonSummary(c *result.Comparison, p Paint) string {
 }
 
 // Wrap breaks a sentence into lines of at most 80 columns.
-func Wrap(sentence string) string { return strings.TrimRight(wrapped(sentence, "", terminalColumns), "\n") }
+func Wrap(sentence string) string {
+	return strings.TrimRight(wrapped(sentence, "", terminalColumns), "\n")
+}
 
 // widest is the largest reach of the changes in dB, for an axis.
 func widest(changes []result.Change) float64 {
