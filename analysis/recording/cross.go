@@ -47,9 +47,11 @@ func (c *crossMeter) addTile(columns [][]float64, from, to int) {
 	c.n += float64(to - from)
 	for i, column := range columns {
 		a := column[from:to]
+		sum := 0.0
 		for _, v := range a {
-			c.sum[i] += v
+			sum += v
 		}
+		c.sum[i] += sum
 		for j := i; j < len(columns); j++ {
 			c.products[i][j] += dot(a, columns[j][from:to])
 		}

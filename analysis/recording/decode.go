@@ -15,9 +15,6 @@ const (
 // decode turns the first sample of every frame in raw into full scale ±1 and
 // counts the damaged ones. Integer samples are left-justified in their bytes,
 // which holds for every valid width; one byte is offset binary.
-//
-// Each loop advances a slice rather than an index: the compiler then needs
-// one bounds check a sample.
 func decode(dst []float64, raw []byte, f Format) (damaged int64) {
 	if len(raw) < (len(dst)-1)*f.frameBytes+f.sampleBytes {
 		return 0
@@ -43,36 +40,56 @@ func decode(dst []float64, raw []byte, f Format) (damaged int64) {
 	return 0
 }
 
+// The loops below take eight neighbours at a time where there is one channel:
+// constant places in arrays need no bounds checks.
+
 func decode16(dst []float64, raw []byte, step int) {
-	for len(dst) > 1 {
-		dst[0] = float64(int16(binary.LittleEndian.Uint16(raw))) * (1.0 / (1 << 15))
-		dst, raw = dst[1:], raw[step:]
+	const scale = 1.0 / (1 << 15)
+	for step == 2 && len(dst) >= 8 && len(raw) >= 16 {
+		d, r := (*[8]float64)(dst), (*[16]byte)(raw)
+		for i := range d {
+			d[i] = float64(int16(binary.LittleEndian.Uint16(r[2*i:2*i+2]))) * scale
+		}
+		dst, raw = dst[8:], raw[16:]
 	}
-	if len(dst) == 1 {
-		dst[0] = float64(int16(binary.LittleEndian.Uint16(raw))) * (1.0 / (1 << 15))
+	for i := range dst {
+		dst[i] = float64(int16(binary.LittleEndian.Uint16(raw[i*step:]))) * scale
 	}
 }
 
 func decode24(dst []float64, raw []byte, step int) {
-	// Four bytes a time, the last of which belongs to the next sample.
-	for len(dst) > 1 && len(raw) >= 4 {
-		v := int32(binary.LittleEndian.Uint32(raw)<<8) >> 8
-		dst[0] = float64(v) * (1.0 / (1 << 23))
-		dst, raw = dst[1:], raw[step:]
+	const scale = 1.0 / (1 << 23)
+	for step == 3 && len(dst) >= 8 && len(raw) >= 25 {
+		decodeEight24((*[8]float64)(dst), (*[25]byte)(raw))
+		dst, raw = dst[8:], raw[24:]
 	}
-	if len(dst) == 1 {
-		v := int32(uint32(raw[0])<<8|uint32(raw[1])<<16|uint32(raw[2])<<24) >> 8
-		dst[0] = float64(v) * (1.0 / (1 << 23))
+	// Four bytes at a time, the last of which belongs to the next sample.
+	i := 0
+	for ; i < len(dst)-1; i++ {
+		dst[i] = float64(int32(binary.LittleEndian.Uint32(raw[i*step:])<<8)>>8) * scale
+	}
+	if i < len(dst) {
+		b := raw[i*step : i*step+3]
+		dst[i] = float64(int32(uint32(b[0])<<8|uint32(b[1])<<16|uint32(b[2])<<24)>>8) * scale
 	}
 }
 
+func decodeEight24(d *[8]float64, r *[25]byte) {
+	const scale = 1.0 / (1 << 23)
+	d[0] = float64(int32(binary.LittleEndian.Uint32(r[0:4])<<8)>>8) * scale
+	d[1] = float64(int32(binary.LittleEndian.Uint32(r[3:7])<<8)>>8) * scale
+	d[2] = float64(int32(binary.LittleEndian.Uint32(r[6:10])<<8)>>8) * scale
+	d[3] = float64(int32(binary.LittleEndian.Uint32(r[9:13])<<8)>>8) * scale
+	d[4] = float64(int32(binary.LittleEndian.Uint32(r[12:16])<<8)>>8) * scale
+	d[5] = float64(int32(binary.LittleEndian.Uint32(r[15:19])<<8)>>8) * scale
+	d[6] = float64(int32(binary.LittleEndian.Uint32(r[18:22])<<8)>>8) * scale
+	d[7] = float64(int32(binary.LittleEndian.Uint32(r[21:25])<<8)>>8) * scale
+}
+
 func decode32(dst []float64, raw []byte, step int) {
-	for len(dst) > 1 {
-		dst[0] = float64(int32(binary.LittleEndian.Uint32(raw))) * (1.0 / (1 << 31))
-		dst, raw = dst[1:], raw[step:]
-	}
-	if len(dst) == 1 {
-		dst[0] = float64(int32(binary.LittleEndian.Uint32(raw))) * (1.0 / (1 << 31))
+	const scale = 1.0 / (1 << 31)
+	for i := range dst {
+		dst[i] = float64(int32(binary.LittleEndian.Uint32(raw[i*step:]))) * scale
 	}
 }
 

@@ -11,7 +11,7 @@ type grid struct {
 	headerFS float64 // step the header promises; 0: float
 	finest   uint64  // its bit, re 2^-31
 	used     uint64  // bits seen, re 2^-31
-	off      bool    // samples lie between multiples of 2^-31
+	off      bool    // float samples that lie between multiples of 2^-23
 	least    float64 // smallest second difference seen once off the grid
 }
 
@@ -33,15 +33,22 @@ func (g *grid) add(x []float64) {
 			g.used |= uint64(int64(v * (1 << 31)))
 		}
 	default:
-		for _, v := range x {
-			scaled := v * (1 << 31)
-			i := int64(scaled)
-			g.off = g.off || float64(i) != scaled
-			g.used |= uint64(i)
-		}
-		if g.off {
-			g.addOff(x)
-		}
+		g.addFloat(x)
+	}
+}
+
+// addFloat leaves the grid at the first sample that is no multiple of 2^-23:
+// larger single-precision samples are multiples of something finer whatever
+// they came from.
+func (g *grid) addFloat(x []float64) {
+	for _, v := range x {
+		scaled := v * (1 << 23)
+		i := int64(scaled)
+		g.off = g.off || float64(i) != scaled
+		g.used |= uint64(i) << 8
+	}
+	if g.off {
+		g.addOff(x)
 	}
 }
 

@@ -91,37 +91,59 @@ func (d *differences) begin(x float64) { *d = differences{x: x, fresh: 4} }
 // difference takes out what a string or a bridge can do and leaves what only
 // a break in the samples can: it weighs frequency f with (2 sin(pi f/rate))^4.
 func (d *differences) tile(x []float64, y *[tileFrames]float64) tileSums {
-	s := tileSums{n: len(x), high: math.Inf(-1), low: math.Inf(1)}
+	var sum, squares, moves float64
+	high, low := math.Inf(-1), math.Inf(1)
 	x0, a0, b0, c0 := d.x, d.a, d.b, d.c
 	for i, v := range x[:min(len(x), tileFrames)] {
 		a := v - x0
 		b := a - a0
 		c := b - b0
-		e := c - c0
+		y[i] = c - c0
 		x0, a0, b0, c0 = v, a, b, c
-		y[i] = e
-		s.x += v
-		s.xx += v * v
-		s.dd += a * a
-		if v > s.high {
-			s.high = v
+		sum += v
+		squares += v * v
+		moves += a * a
+		if v > high {
+			high = v
 		}
-		if v < s.low {
-			s.low = v
+		if v < low {
+			low = v
 		}
 	}
 	d.x, d.a, d.b, d.c = x0, a0, b0, c0
 	for i := 0; d.fresh > 0 && i < len(x); i++ {
 		y[i], d.fresh = 0, d.fresh-1
 	}
-	for i, e := range y[:min(len(x), tileFrames)] {
-		e *= e
-		s.yy += e
-		if e > s.peakSqr {
-			s.peakSqr, s.peakAt = e, i
+	s := tileSums{n: len(x), x: sum, xx: squares, dd: moves, high: high, low: low}
+	s.yy, s.peakSqr, s.peakAt = peakOf(y[:min(len(x), tileFrames)])
+	return s
+}
+
+// peakOf is the sum of squares, the largest square and its place. Sums in
+// turn, so that one addition does not wait for the other.
+func peakOf(y []float64) (sum, peak float64, at int) {
+	var s0, s1, p0, p1 float64
+	i := 0
+	for ; i+2 <= len(y); i += 2 {
+		e, f := y[i]*y[i], y[i+1]*y[i+1]
+		s0 += e
+		s1 += f
+		if e > p0 {
+			p0 = e
+		}
+		if f > p1 {
+			p1 = f
 		}
 	}
-	return s
+	for ; i < len(y); i++ {
+		s0 += y[i] * y[i]
+		p0 = math.Max(p0, y[i]*y[i])
+	}
+	peak = math.Max(p0, p1)
+	for at < len(y)-1 && y[at]*y[at] != peak {
+		at++
+	}
+	return s0 + s1, peak, at
 }
 
 func (m *meter) facts() ChannelFacts {

@@ -32,26 +32,37 @@ type plateau struct {
 	steep bool
 	last  float64
 
-	flatAt     float64 // extreme that flats were counted at
-	flats      int
-	near, wide int
+	flats, near, wide int
 }
 
-func newPlateau() plateau { return plateau{at: math.Inf(-1), flatAt: math.Inf(-1)} }
+func newPlateau() plateau { return plateau{at: math.Inf(-1)} }
 
 // tile takes a tile's samples times sign; high is the largest of them.
 func (p *plateau) tile(x []float64, sign, high float64, n int64, quantum float64) {
-	if high < p.at-4*flatShare*math.Abs(p.at) {
-		p.endFlat()
-		p.run, p.last = 0, sign*x[len(x)-1]
+	low := p.at - 4*flatShare*math.Abs(p.at)
+	if high < low {
+		p.leave(sign * x[len(x)-1])
 		return
 	}
 	for i, v := range x {
 		v *= sign
-		p.exact(v, n+int64(i), quantum)
+		if v < low {
+			p.leave(v)
+			continue
+		}
 		p.nearly(v)
+		p.exact(v, n+int64(i), quantum)
 		p.last = v
+		low = p.at - 4*flatShare*math.Abs(p.at)
 	}
+}
+
+// leave takes a sample well below the extreme.
+func (p *plateau) leave(v float64) {
+	if p.wide > 0 {
+		p.endFlat()
+	}
+	p.run, p.last = 0, v
 }
 
 func (p *plateau) exact(v float64, n int64, quantum float64) {
@@ -75,20 +86,14 @@ func (p *plateau) exact(v float64, n int64, quantum float64) {
 	}
 }
 
+// nearly takes a sample within 2 % of the extreme or above it.
 func (p *plateau) nearly(v float64) {
-	if v > p.flatAt {
-		if !(v <= p.flatAt+flatShare*math.Abs(p.flatAt)) {
-			p.flats = 0
-		}
-		p.flatAt = v
-	}
-	band := flatShare * math.Abs(p.flatAt)
-	if v < p.flatAt-4*band {
-		p.endFlat()
-		return
+	band := flatShare * math.Abs(p.at)
+	if v > p.at && !(v <= p.at+band) {
+		p.flats, p.near, p.wide = 0, 0, 0
 	}
 	p.wide++
-	if v >= p.flatAt-band {
+	if v >= p.at-band {
 		p.near++
 	}
 }
