@@ -13,7 +13,7 @@ import (
 // Bounds on what a header may ask for.
 const (
 	maxFmtBytes  = 4096
-	maxChunks    = 20000
+	maxChunks    = 4096
 	maxSizeTable = 64
 	maxNotes     = 8
 	unknownSize  = 0xFFFFFFFF

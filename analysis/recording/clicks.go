@@ -45,10 +45,11 @@ type click struct {
 	beside float64 // largest other within this tile and the next to it, squared
 }
 
-func newClickFinder(rateHz float64) clickFinder {
+// newClickFinder keeps no more tiles than frames fill.
+func newClickFinder(rateHz float64, frames int64) clickFinder {
 	tiles := func(s float64) int { return max(1, int(math.Ceil(s*rateHz/tileFrames))) }
 	c := clickFinder{around: max(3, tiles(aroundS)), side: tiles(sideS), brief: tiles(briefS)}
-	c.ring = make([]tileStat, 2*c.around+1)
+	c.ring = make([]tileStat, min(int64(2*c.around+1), frames/tileFrames+3))
 	return c
 }
 

@@ -65,8 +65,9 @@ type Pair struct {
 // common practice, no source.
 const sameFrom = 0.98
 
-// Inspect reads the whole recording once, all channels. It allocates 2 MiB
-// and 16 KiB a channel at most, and 12 bytes a channel for each 50 ms.
+// Inspect reads the whole recording once, all channels, in memory that a
+// header cannot raise: 1 MiB, 4 KiB a channel, for the last 0.2 s one byte a
+// sample, and 12 bytes a channel for each 50 ms.
 func (t *Take) Inspect(ctx context.Context) (Facts, error) {
 	f := t.Format
 	meters := make([]*meter, f.Channels)

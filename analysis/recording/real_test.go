@@ -1,13 +1,20 @@
 package recording
 
 import (
+	"fmt"
+	"math"
 	"testing"
 
 	"saddlewise/fixtures/notes"
 )
 
-// Notes that other people recorded, plucked, struck and bowed, hold no
-// clicks, drop-outs or gates. Their editors normalised them, and some clip.
+// genuineClicks are the two notes of freepats that an editor spoilt by one
+// wrong sample just ahead of the loop: 1984, 3072, 2112 in the one, -1479,
+// -338, -1110 in the other.
+var genuineClicks = map[string]int{"015_Dulcimer.pat 1": 29267, "045_Pizzicato_Strings.pat 1": 16307}
+
+// Notes that other people recorded, plucked, struck and bowed, hold no other
+// clicks, no drop-outs and no gates.
 func TestRealNotesAreWhole(t *testing.T) {
 	rows, err := notes.ReadTable("../../testdata/real_recordings.csv")
 	if err != nil {
@@ -17,38 +24,33 @@ func TestRealNotesAreWhole(t *testing.T) {
 		t.Run(pkg, func(t *testing.T) {
 			lib := notes.OpenLibrary()
 			lib.Need(t, pkg)
-			steps, zeros, flats, clips, n := 0, 0, 0, 0, 0
 			for _, row := range rows {
-				if row.Package != pkg {
-					continue
+				if row.Package == pkg {
+					checkNote(t, lib, row)
 				}
-				note, err := lib.Note(row)
-				if err != nil {
-					t.Error(err)
-					continue
-				}
-				f := inspect(t, file16(int(note.RateHz), 1, note.Natural())).Channels[0]
-				n++
-				if f.Steps > 0 {
-					steps++
-					t.Logf("%s %s (%g Hz rate): %d steps at %.4f s", row.File, row.Wave, note.RateHz, f.Steps, f.StepsAtS)
-				}
-				if f.AbruptZeros > 0 {
-					zeros++
-				}
-				if f.ClipRuns > 0 {
-					clips++
-					t.Logf("%s %s: %d clip runs at %.2f dB, peak %.2f", row.File, row.Wave, f.ClipRuns, f.ClipLevelDB, f.PeakDB)
-				}
-				if f.FlatTops > 0 {
-					flats++
-					t.Logf("%s %s: %d flat tops at %.2f dB", row.File, row.Wave, f.FlatTops, f.FlatTopDB)
-				}
-			}
-			t.Logf("%d notes: %d with steps, %d with zeros, %d with clipped and %d with flat tops", n, steps, zeros, clips, flats)
-			if steps > n/50 || zeros > n/50 {
-				t.Errorf("%d of %d notes have steps, %d zeros", steps, n, zeros)
 			}
 		})
+	}
+}
+
+func checkNote(t *testing.T, lib *notes.Library, row notes.Row) {
+	t.Helper()
+	name := fmt.Sprintf("%s %v", row.File, row.Wave)
+	note, err := lib.Note(row)
+	if err != nil {
+		t.Errorf("%s: %v", name, err)
+		return
+	}
+	rate := int(note.RateHz)
+	f := inspect(t, file16(rate, 1, note.Natural())).Channels[0]
+	at, spoilt := genuineClicks[name]
+	switch {
+	case !spoilt && f.Steps > 0, f.AbruptZeros > 0, f.FlatTops > 0:
+		t.Errorf("%s: steps at %v, %d abrupt zeros, %d flat tops", name, f.StepsAtS, f.AbruptZeros, f.FlatTops)
+	case spoilt && (f.Steps != 1 || math.Abs(f.StepsAtS[0]*float64(rate)-float64(at)) > 3):
+		t.Errorf("%s: steps at %v, want one at sample %d", name, f.StepsAtS, at)
+	}
+	if f.ClipRuns > 0 {
+		t.Logf("%s: %d clipped runs at %.2f dB, peak %.2f", name, f.ClipRuns, f.ClipLevelDB, f.PeakDB)
 	}
 }

@@ -124,6 +124,8 @@ func pauseRise(hiss []float32) float64 {
 }
 
 func median(values []float32) float64 {
-	s := slices.Sorted(slices.Values(values))
+	var few [8]float32
+	s := append(few[:0], values...)
+	slices.Sort(s)
 	return float64(s[(len(s)-1)/2]+s[len(s)/2]) / 2
 }

@@ -67,8 +67,8 @@ func Open(path string) (*Take, error) {
 	return t, nil
 }
 
-// Read reads the headers of a recording of size bytes. It allocates no more
-// than 64 KiB, whatever they claim.
+// Read reads the headers of a recording of size bytes. It keeps no more
+// than 16 KiB, whatever they claim.
 func Read(r io.ReaderAt, size int64, name string) (*Take, error) {
 	c, err := walk(r, size)
 	if err != nil {
