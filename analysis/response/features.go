@@ -119,9 +119,11 @@ type Corner struct {
 
 const (
 	cornerTopHz   = 400.0
-	cornerStep    = 8 // every eighth point, so that the residuals are independent
-	cornerMisfit  = 1.0
+	cornerStep    = 8   // every eighth point, so that the residuals are independent
+	cornerSkip    = 1.3 // times the low end of the band, where its edge still blurs
+	cornerMisfit  = 1.0 // dB
 	cornerLeastDB = 1.0
+	cornerExactDB = 0.05 // what the response itself may be off by
 )
 
 // fitCorner fits gain and corner in decibels over the lowest octaves. It
@@ -129,7 +131,7 @@ const (
 func fitCorner(hz, levelDB, snrDB []float64) Corner {
 	var f, y []float64
 	for i := 0; i < len(hz) && hz[i] < cornerTopHz; i += cornerStep {
-		if !(snrDB[i] < clearDB) {
+		if hz[i] > cornerSkip*hz[0] && !(snrDB[i] < clearDB) {
 			f, y = append(f, hz[i]), append(y, levelDB[i])
 		}
 	}
@@ -152,7 +154,7 @@ func fitCorner(hz, levelDB, snrDB []float64) Corner {
 	case drop < cornerLeastDB:
 		return Corner{Reason: "the corner lies below the band"}
 	}
-	half := student95(fit.DF) * fit.SE[1]
+	half := student95(fit.DF) * fit.SE[1] * math.Max(1, cornerExactDB/fit.ResidualSD)
 	return Corner{Hz: corner, Interval: &stats.Interval{Low: corner * math.Exp(-half), High: corner * math.Exp(half), Coverage: stats.Nominal}}
 }
 
