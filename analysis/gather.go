@@ -31,6 +31,7 @@ func gather(r *result.Results, st *stage.Stage, takes []measured) {
 	relatePolarities(r.Strings)
 	setAgainstMedian(r.Strings)
 	gatherQuiet(r, takes)
+	gatherSweeps(r, takes)
 }
 
 func gatherString(st *stage.Stage, takes []measured, number int, reference *noiseReference) result.String {

@@ -23,6 +23,7 @@ type measured struct {
 	plucks  *pluckTake
 	tone    *tone.Tone
 	quiet   *noise.Noise
+	sweep   *sweepTake
 	problem string
 }
 
@@ -93,6 +94,11 @@ func (m *measured) measureSource(ctx context.Context, st *stage.Stage, src signa
 			return fmt.Errorf("%s: no reference tone was found (%w); set a struck fork on the saddle and let it ring, then record it again", m.at.File, err)
 		}
 		m.tone, m.record.Events = &t, len(t.Strikes)
+	case stage.Sweep:
+		if m.sweep, err = measureSweep(ctx, st, src, m.at.File); err != nil {
+			return err
+		}
+		m.record.Events = 1
 	case stage.Quiet:
 		n, err := noise.Measure(ctx, src, noise.Options{MainsHz: st.Capture.MainsHz})
 		if err != nil {

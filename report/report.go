@@ -8,15 +8,26 @@ package report
 import (
 	"context"
 	"runtime"
+	"slices"
 
 	"golang.org/x/sync/errgroup"
 
 	"saddlewise/analysis/result"
 )
 
+// Format is a form of the report beside Markdown with PNG pictures.
+type Format int
+
+// Formats.
+const (
+	HTML Format = iota + 1 // report.html, one file with everything in it
+	SVG                    // every picture as scalable vectors too
+)
+
 // Write puts report.md, its pictures, results.json and results.csv into dir,
-// which it makes if need be. Other files there stay as they are.
-func Write(ctx context.Context, r *result.Results, dir string) error {
+// which it makes if need be, and what else is asked for. Other files there
+// stay as they are.
+func Write(ctx context.Context, r *result.Results, dir string, extra ...Format) error {
 	figures := figuresOf(r)
 	files, err := drawAll(ctx, figures)
 	if err != nil {
@@ -30,22 +41,46 @@ func Write(ctx context.Context, r *result.Results, dir string) error {
 	if err != nil {
 		return err
 	}
-	files = append(files,
-		file{"results.json", text},
-		file{"results.csv", table},
-		file{"report.md", markdown(r, figures)},
-	)
+	words := markdown(r, figures)
+	more, err := extraFiles(r, figures, words, files, extra)
+	if err != nil {
+		return err
+	}
+	files = append(files, more...)
+	files = append(files, file{"results.json", text}, file{"results.csv", table}, file{"report.md", words})
 	if err := ctx.Err(); err != nil {
 		return err
 	}
 	return writeAll(dir, files)
 }
 
+// extraFiles are the forms asked for; pictures are the figures as PNG.
+func extraFiles(r *result.Results, figures []figure, words []byte, pictures []file, extra []Format) ([]file, error) {
+	var files []file
+	if slices.Contains(extra, SVG) {
+		for _, f := range figures {
+			data, err := f.svg()
+			if err != nil {
+				return nil, err
+			}
+			files = append(files, file{f.name + ".svg", data})
+		}
+	}
+	if slices.Contains(extra, HTML) {
+		data, err := page(stageTitle(r.Stage), string(r.Verdict.Word), words, pictures)
+		if err != nil {
+			return nil, err
+		}
+		files = append(files, file{"report.html", data})
+	}
+	return files, nil
+}
+
 // figuresOf lists the pictures that the results have data for.
 func figuresOf(r *result.Results) []figure {
 	var figures []figure
 	for _, make := range []func(*result.Results) *figure{
-		balanceFigure, tapFigure, spectrumFigure, decayFigure, noiseFigure, responseFigure,
+		balanceFigure, tapFigure, spectrumFigure, decayFigure, noiseFigure, responseFigure, sweepFigure,
 	} {
 		if f := make(r); f != nil {
 			figures = append(figures, *f)
