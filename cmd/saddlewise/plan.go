@@ -54,7 +54,7 @@ stage.toml and plan.md. Files that are there already are never touched.`,
 	flags.StringVar(&f.next, "next", "gluing", "the next `step` that cannot be undone")
 	flags.Float64Var(&f.toneHz, "tone-hz", 440, "frequency of the tuning fork in `Hz`; 0: no fork")
 	flags.Float64Var(&f.a4Hz, "a4-hz", 440, "frequency of A4 in `Hz`")
-	flags.Float64Var(&f.resolveDB, "resolve-db", 3.5, "change between two stages that the taps must show, in `dB`")
+	flags.Float64Var(&f.resolveDB, "resolve-db", 4, "change between two stages that the taps must show, in `dB`")
 	return cmd
 }
 

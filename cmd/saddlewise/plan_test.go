@@ -104,7 +104,7 @@ func TestPlannedNamesAreUnderstood(t *testing.T) {
 			t.Fatalf("%s: %v", tuning, err)
 		}
 		strings := strings.Count(tuning, ",") + 1
-		if len(st.Problems) > 0 || len(st.Takes) != len(want) || len(want) != 2+strings*4 || len(st.Strings) != strings || st.NextStep != "potting" || st.Capture.ReferenceToneHz != 440 {
+		if len(st.Problems) > 0 || len(st.Takes) != len(want) || len(want) < 2+strings*4 || len(st.Strings) != strings || st.NextStep != "potting" || st.Capture.ReferenceToneHz != 440 {
 			t.Errorf("%s: %d takes of %d, problems %v", tuning, len(st.Takes), len(want), st.Problems)
 		}
 		for _, k := range st.Takes {
