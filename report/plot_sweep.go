@@ -53,7 +53,7 @@ func sweepPanel(r *result.Results, s result.Sweep) *plot.Plot {
 	gridLines(p, true, true)
 	for _, d := range s.Distortion {
 		p.Add(curve(d.Hz, d.LevelDB, faded(inkQuiet, 0.9-0.18*float64(d.Order-2)), lineThin))
-		if n := len(d.Hz); n > 0 {
+		if n := len(d.Hz); n > 0 && d.LevelDB[n/3] > -88 {
 			at := n / 3
 			p.Add(note(fmt.Sprint(d.Order), d.Hz[at], d.LevelDB[at], textStyle(sizeSmall, inkQuiet, draw.XCenter, draw.YBottom), 0, 2))
 		}
