@@ -8,7 +8,7 @@ import (
 )
 
 // markdown writes the report: the answer, the strings, the findings, the
-// evidence, then method, cautions and files.
+// evidence, then method, cautions and the record.
 func markdown(r *result.Results, figures []figure) []byte {
 	var b strings.Builder
 	writeAnswer(&b, r)
@@ -17,17 +17,13 @@ func markdown(r *result.Results, figures []figure) []byte {
 	writeEvidence(&b, r, figures)
 	writeMethod(&b, r)
 	writeCautions(&b, r)
-	writeTakes(&b, r)
+	writeRecord(&b, r)
 	return []byte(b.String())
 }
 
 func writeAnswer(b *strings.Builder, r *result.Results) {
-	title := escape(r.Stage.Name)
-	if r.Stage.Build != "" {
-		title = escape(r.Stage.Build) + ": " + title
-	}
-	fmt.Fprintf(b, "# %s\n\n", title)
-	fmt.Fprintf(b, "**%s.** %s\n\n", verdictWords(r.Verdict), escape(r.Verdict.Sentence))
+	fmt.Fprintf(b, "# %s\n\n", escape(stageTitle(r.Stage)))
+	fmt.Fprintf(b, "**%s.** %s\n\n", escape(verdictWords(r.Verdict)), escape(r.Verdict.Sentence))
 	for i, f := range r.Findings {
 		if i == 3 {
 			break
@@ -41,7 +37,7 @@ func writeAnswer(b *strings.Builder, r *result.Results) {
 		fmt.Fprintf(b, "%s\n\n", facts)
 	}
 	if r.Stage.Notes != "" {
-		fmt.Fprintf(b, "> %s\n\n", escape(r.Stage.Notes))
+		fmt.Fprintf(b, "> Notes: %s\n\n", escape(r.Stage.Notes))
 	}
 	for i, p := range r.Problems {
 		if i == 0 {
@@ -54,6 +50,18 @@ func writeAnswer(b *strings.Builder, r *result.Results) {
 	}
 }
 
+// stageTitle is "build: stage".
+func stageTitle(s result.Stage) string {
+	switch {
+	case s.Build != "" && s.Name != "":
+		return oneLine(s.Build) + ": " + oneLine(s.Name)
+	case s.Build+s.Name != "":
+		return oneLine(s.Build + s.Name)
+	default:
+		return "Stage without a name"
+	}
+}
+
 func verdictWords(v result.Verdict) string {
 	word := map[result.Word]string{
 		result.Ready: "Ready", result.Recheck: "Recheck first", result.Stop: "Stop",
@@ -62,9 +70,9 @@ func verdictWords(v result.Verdict) string {
 	case v.NextStep == "":
 		return word
 	case v.Word == result.Ready:
-		return word + " for " + escape(v.NextStep)
+		return word + " for " + v.NextStep
 	default:
-		return word + ", before " + escape(v.NextStep)
+		return word + ", before " + v.NextStep
 	}
 }
 

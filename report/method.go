@@ -27,31 +27,11 @@ func writeMethod(b *strings.Builder, r *result.Results) {
 		fmt.Fprintf(b, "- **%s**: %s\n", m.term, m.words)
 	}
 	b.WriteString("\n")
-	writeLimits(b, r.Stage.Limits)
-	if len(r.Stage.Pickup.Assumed) > 0 {
-		fmt.Fprintf(b, "Defaults assumed for the circuit (common practice, no source): %s.\n\n",
-			escape(strings.Join(r.Stage.Pickup.Assumed, ", ")))
-	}
 	if len(r.Verdict.Unknown) > 0 {
 		b.WriteString("These recordings cannot show:\n\n")
 		writeList(b, "", r.Verdict.Unknown, false)
 		b.WriteString("\n")
 	}
-}
-
-func writeLimits(b *strings.Builder, limits []result.Limit) {
-	if len(limits) == 0 {
-		return
-	}
-	t := table{head: []string{"limit", "value", "unit", "meaning", "from"}, right: []bool{false, true}}
-	for _, l := range limits {
-		from := "common practice, no source"
-		if l.Given {
-			from = "TOML"
-		}
-		t.add(l.Key, trim(l.Value), l.Unit, l.Meaning, from)
-	}
-	b.WriteString(t.String() + "\n")
 }
 
 // writeCautions gives the cautions of the step at hand.
@@ -66,47 +46,4 @@ func writeCautions(b *strings.Builder, r *result.Results) {
 		"- A tapped, dropped or heated piezo disc makes tens of volts or more: plug in with gain down and phantom power off, touch the leads together first.\n" +
 		"- Turn the monitors down before tapping. Strings under tension: eye protection.\n" +
 		"- Where hum changes with earthing, never lift a protective earth: use battery power or an isolating device, and have mains wiring and amplifiers looked at by a qualified electrician. Local codes come first.\n\n")
-}
-
-func writeTakes(b *strings.Builder, r *result.Results) {
-	if len(r.Takes) == 0 {
-		return
-	}
-	b.WriteString("## Recordings\n\n")
-	t := table{
-		head:  []string{"file", "what", "events", "rate", "channel", "length s", "peak dB", "SHA-256"},
-		right: []bool{false, false, true, true, true, true, true},
-	}
-	for _, k := range r.Takes {
-		t.add(takeCells(k)...)
-	}
-	b.WriteString(t.String())
-	fmt.Fprintf(b, "\nMade by %s.\n", escape(r.Tool))
-}
-
-func takeCells(k result.Take) []string {
-	what := k.Test
-	if k.String > 0 {
-		what = fmt.Sprintf("%s, string %d", k.Test, k.String)
-	}
-	if k.Problem != "" {
-		return []string{k.File, what, "not used"}
-	}
-	peak := ""
-	if k.Facts != nil {
-		peak = plain(k.Facts.PeakDB, 1)
-	}
-	events := fmt.Sprint(k.Events)
-	if k.DoubleHits > 0 {
-		events += fmt.Sprintf(" + %d double", k.DoubleHits)
-	}
-	channel := fmt.Sprintf("%d of %d", k.Channel, k.Channels)
-	return []string{k.File, what, events, fmt.Sprint(k.RateHz), channel, plain(k.DurationS, 1), peak, shortHash(k.SHA256)}
-}
-
-func shortHash(sum string) string {
-	if len(sum) > 12 {
-		return sum[:12]
-	}
-	return sum
 }

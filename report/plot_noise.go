@@ -16,7 +16,8 @@ import (
 func noiseFigure(r *result.Results) *figure {
 	var drawn []result.Quiet
 	for _, q := range r.Quiet {
-		if len(q.PSD.Hz) > 1 {
+		if n := min(len(q.PSD.Hz), len(q.PSD.DBFSPerHz)); n > 1 {
+			q.PSD.Hz = q.PSD.Hz[:n]
 			drawn = append(drawn, q)
 		}
 	}

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"image/color"
 	"math"
+	"slices"
 	"strconv"
 
 	"gonum.org/v1/plot"
@@ -42,7 +43,9 @@ func spectrumRange(r *result.Results) (low, high float64) {
 			continue
 		}
 		for _, part := range s.Pluck.Spectrum.Partials {
-			low, high = math.Min(low, part.Hz*0.7), math.Max(high, part.Hz*1.3)
+			if part.Hz > 0 && finite(part.Hz) {
+				low, high = math.Min(low, part.Hz*0.7), math.Max(high, part.Hz*1.3)
+			}
 		}
 	}
 	return math.Max(low, 15), math.Min(high, 20000)
@@ -69,6 +72,9 @@ func spectrumPanel(s result.String, low, high float64) *plot.Plot {
 // partialMarks is a circle on each partial, and numbers over as many of them
 // as have room.
 func partialMarks(partials []result.Partial, ink color.RGBA) mark {
+	partials = slices.DeleteFunc(slices.Clone(partials), func(p result.Partial) bool {
+		return !(p.Hz > 0) || !finite(p.Hz) || !finite(p.LevelDB)
+	})
 	return func(c draw.Canvas, x, y func(float64) vg.Length) {
 		at := make([]vg.Point, len(partials))
 		var taken []vg.Rectangle

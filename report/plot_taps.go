@@ -3,7 +3,6 @@ package report
 import (
 	"fmt"
 	"math"
-	"slices"
 
 	"gonum.org/v1/plot"
 	"gonum.org/v1/plot/vg/draw"
@@ -16,7 +15,7 @@ import (
 func tapFigure(r *result.Results) *figure {
 	var panels []*plot.Plot
 	for _, s := range r.Strings {
-		if s.Tap != nil && s.Tap.Waveform != nil && len(s.Tap.Waveform.Median) > 1 {
+		if s.Tap != nil && drawable(s.Tap.Waveform) {
 			panels = append(panels, tapPanel(s))
 		}
 	}
@@ -31,24 +30,14 @@ func tapFigure(r *result.Results) *figure {
 	}
 }
 
+func drawable(w *result.Waveform) bool {
+	return w != nil && w.StepMS > 0 && min(len(w.Median), len(w.Low), len(w.High)) > 1
+}
+
 func tapPanel(s result.String) *plot.Plot {
 	w := s.Tap.Waveform
 	ink := stringInk(s.Number)
-	peak := 0.0
-	for i := range w.Median {
-		peak = max(peak, math.Abs(w.Median[i]), math.Abs(w.Low[i]), math.Abs(w.High[i]))
-	}
-	if peak == 0 {
-		peak = 1
-	}
-	times := make([]float64, len(w.Median))
-	scaled := [3][]float64{slices.Clone(w.Median), slices.Clone(w.Low), slices.Clone(w.High)}
-	for i := range times {
-		times[i] = w.StartMS + float64(i)*w.StepMS
-		for _, v := range scaled {
-			v[i] /= peak
-		}
-	}
+	times, scaled, peak := scaledTaps(w)
 	p := newPanel(stringName(s), "ms from first motion", "")
 	step := niceStep(times[len(times)-1]-times[0], 6)
 	steps(&p.X, times[0], times[len(times)-1], step, digitsFor(step))
@@ -65,6 +54,29 @@ func tapPanel(s result.String) *plot.Plot {
 	size := textStyle(sizeSmall, inkQuiet, draw.XRight, draw.YBottom)
 	p.Add(corner(fmt.Sprintf("1 = %s dB re full scale", signed(20*math.Log10(peak), 0)), size, true, false))
 	return p
+}
+
+// scaledTaps are median, lower and upper quartile as fractions of the largest
+// value drawn.
+func scaledTaps(w *result.Waveform) (times []float64, scaled [3][]float64, peak float64) {
+	n := min(len(w.Median), len(w.Low), len(w.High))
+	for i := range n {
+		for _, v := range []float64{w.Median[i], w.Low[i], w.High[i]} {
+			if finite(v) {
+				peak = max(peak, math.Abs(v))
+			}
+		}
+	}
+	if peak == 0 {
+		peak = 1
+	}
+	for i := range n {
+		times = append(times, w.StartMS+float64(i)*w.StepMS)
+		for k, v := range []float64{w.Median[i], w.Low[i], w.High[i]} {
+			scaled[k] = append(scaled[k], v/peak)
+		}
+	}
+	return times, scaled, peak
 }
 
 func motionWords(v result.Polarity) string {

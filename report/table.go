@@ -2,7 +2,9 @@ package report
 
 import (
 	"strings"
-	"unicode/utf8"
+	"unicode"
+
+	"github.com/rivo/uniseg"
 )
 
 // table writes a Markdown table whose columns also line up as plain text.
@@ -27,7 +29,7 @@ func (t *table) String() string {
 	widths := make([]int, len(t.head))
 	for _, row := range append([][]string{t.head}, t.rows...) {
 		for i, cell := range row {
-			widths[i] = max(widths[i], utf8.RuneCountInString(cell), 3)
+			widths[i] = max(widths[i], uniseg.StringWidth(cell), 3)
 		}
 	}
 	var b strings.Builder
@@ -52,7 +54,7 @@ func (t *table) isRight(i int) bool { return i < len(t.right) && t.right[i] }
 
 func (t *table) line(b *strings.Builder, cells []string, widths []int) {
 	for i, cell := range cells {
-		pad := strings.Repeat(" ", widths[i]-utf8.RuneCountInString(cell))
+		pad := strings.Repeat(" ", widths[i]-uniseg.StringWidth(cell))
 		b.WriteString("| ")
 		if t.isRight(i) {
 			b.WriteString(pad + cell)
@@ -64,11 +66,22 @@ func (t *table) line(b *strings.Builder, cells []string, widths []int) {
 	b.WriteString("|\n")
 }
 
-var escaper = strings.NewReplacer(
-	"\\", "\\\\", "|", "\\|", "<", "&lt;", ">", "&gt;", "&", "&amp;",
-	"`", "\\`", "*", "\\*", "_", "\\_", "[", "\\[", "]", "\\]",
-	"\n", " ", "\r", " ",
-)
+// escape makes text from files and TOML harmless in Markdown and HTML: every
+// character that could begin markup gets a backslash. An underscore inside a
+// word begins none and stays readable.
+func escape(s string) string {
+	runes := []rune(oneLine(s))
+	var b strings.Builder
+	for i, r := range runes {
+		switch {
+		case r == '_' && i > 0 && i+1 < len(runes) && isWord(runes[i-1]) && isWord(runes[i+1]):
+		case r == '&' && (i+1 == len(runes) || runes[i+1] == ' '):
+		case strings.ContainsRune("\\|<>&`*_[]~$", r):
+			b.WriteByte('\\')
+		}
+		b.WriteRune(r)
+	}
+	return b.String()
+}
 
-// escape makes text from files and TOML harmless in Markdown and HTML.
-func escape(s string) string { return escaper.Replace(s) }
+func isWord(r rune) bool { return unicode.IsLetter(r) || unicode.IsDigit(r) }

@@ -4,12 +4,15 @@ import (
 	"fmt"
 	"math"
 	"strings"
+	"unicode"
 	"unicode/utf8"
+
+	"github.com/rivo/uniseg"
 
 	"saddlewise/analysis/result"
 )
 
-// Terminal is the width that the summary keeps to.
+// terminalColumns is the width that the summary keeps to.
 const terminalColumns = 80
 
 // Paint colours the summary for a terminal; the zero value leaves it plain.
@@ -42,13 +45,9 @@ func (p Paint) wrap(code, s string) string {
 // findings, in at most 80 columns.
 func Summary(r *result.Results, p Paint) string {
 	var b strings.Builder
-	head := oneLine(r.Stage.Name)
-	if r.Stage.Build != "" {
-		head = oneLine(r.Stage.Build) + ": " + head
-	}
-	fmt.Fprintf(&b, "%s\n", p.bold(clip(head, terminalColumns)))
+	fmt.Fprintf(&b, "%s\n", p.bold(clip(stageTitle(r.Stage), terminalColumns)))
 	verdict := severityOf(r.Verdict.Word)
-	fmt.Fprintf(&b, "%s\n", p.severity(verdict, verdictWords(r.Verdict)))
+	fmt.Fprintf(&b, "%s\n", p.severity(verdict, clip(oneLine(verdictWords(r.Verdict)), terminalColumns)))
 	b.WriteString(wrapped(r.Verdict.Sentence, "", terminalColumns) + "\n")
 	if len(r.Strings) > 0 {
 		b.WriteString(stringLines(r, p) + "\n")
@@ -81,7 +80,7 @@ func stringLines(r *result.Results, p Paint) string {
 		if s.Tap != nil && s.Tap.BalanceDB.Known() {
 			bar = balanceBar(s.Tap.BalanceDB.Estimate.Median)
 		}
-		fmt.Fprintf(&b, "%s %s %s %s  %s %s %s\n", pad(cells[0], 8), padLeft(cells[1], 8), bar, padLeft(cells[2], 6),
+		fmt.Fprintf(&b, "%s %s %s %s  %s %s %s\n", pad(clip(cells[0], 8), 8), padLeft(cells[1], 8), bar, padLeft(cells[2], 6),
 			pad(cells[3], 14), padLeft(cells[4], 10), padLeft(cells[5], 8))
 	}
 	return b.String()
@@ -102,39 +101,57 @@ func balanceBar(db float64) string {
 }
 
 func pad(s string, width int) string {
-	return s + strings.Repeat(" ", max(0, width-utf8.RuneCountInString(s)))
+	return s + strings.Repeat(" ", max(0, width-uniseg.StringWidth(s)))
 }
 
 func padLeft(s string, width int) string {
-	return strings.Repeat(" ", max(0, width-utf8.RuneCountInString(s))) + s
+	return strings.Repeat(" ", max(0, width-uniseg.StringWidth(s))) + s
 }
 
-// clip shortens s to width characters.
+// clip shortens s to width columns.
 func clip(s string, width int) string {
-	if utf8.RuneCountInString(s) <= width {
+	if uniseg.StringWidth(s) <= width {
 		return s
 	}
-	return string([]rune(s)[:width-1]) + "…"
+	head, _ := splitAt(s, width-1)
+	return head + "…"
 }
 
-// oneLine drops line breaks and control characters, which a TOML file may
-// hold and a terminal would obey.
+// splitAt cuts s between characters so that head fills at most width columns,
+// and holds at least one character.
+func splitAt(s string, width int) (head, rest string) {
+	rest = s
+	for used := 0; rest != ""; {
+		cluster, after, w, _ := uniseg.FirstGraphemeClusterInString(rest, -1)
+		if used += w; used > width && head != "" {
+			break
+		}
+		head, rest = head+cluster, after
+	}
+	return head, rest
+}
+
+// oneLine drops line breaks, control characters and marks that turn the
+// direction of writing, which a TOML file may hold and a terminal would obey.
 func oneLine(s string) string {
 	return strings.Map(func(r rune) rune {
-		if r < ' ' || r == 0x7f {
+		switch {
+		case unicode.IsControl(r) || r == '\u2028' || r == '\u2029':
 			return ' '
+		case unicode.Is(unicode.Bidi_Control, r) || r == utf8.RuneError:
+			return -1
 		}
 		return r
 	}, s)
 }
 
-// wrapped breaks words into lines of at most width characters, each after
-// indent, with a line break at the end.
+// wrapped breaks words into lines of at most width columns, each after
+// indent, with a line break at the end. A word longer than a line is cut.
 func wrapped(words, indent string, width int) string {
 	var b strings.Builder
 	line := 0
-	for _, w := range strings.Fields(oneLine(words)) {
-		n := utf8.RuneCountInString(w)
+	for _, w := range fields(words, width) {
+		n := uniseg.StringWidth(w)
 		switch {
 		case line == 0:
 			b.WriteString(indent)
@@ -150,4 +167,20 @@ func wrapped(words, indent string, width int) string {
 	}
 	b.WriteString("\n")
 	return b.String()
+}
+
+// fields splits at spaces, and cuts what is wider than width.
+func fields(words string, width int) []string {
+	var out []string
+	for _, w := range strings.Fields(oneLine(words)) {
+		for uniseg.StringWidth(w) > width {
+			var head string
+			head, w = splitAt(w, width)
+			out = append(out, head)
+		}
+		if w != "" {
+			out = append(out, w)
+		}
+	}
+	return out
 }

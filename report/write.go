@@ -27,7 +27,7 @@ func writeAll(dir string, files []file) (err error) {
 		}
 	}()
 	for _, f := range files {
-		if f.name != filepath.Base(f.name) {
+		if f.name != filepath.Base(f.name) || f.name == "." || f.name == ".." {
 			return fmt.Errorf("output name %q leaves the report folder", f.name)
 		}
 		name, err := stageFile(dir, f)

@@ -1,0 +1,77 @@
+package report
+
+import (
+	"regexp"
+	"strings"
+	"testing"
+
+	"github.com/rivo/uniseg"
+
+	"saddlewise/analysis/result"
+)
+
+var colourCode = regexp.MustCompile("\x1b\\[[0-9;]*m")
+
+func TestSummaryFitsTheTerminal(t *testing.T) {
+	for name, r := range cases() {
+		for _, colour := range []bool{false, true} {
+			text := Summary(r, Paint{Colour: colour})
+			if !colour && strings.Contains(text, "\x1b") {
+				t.Errorf("%s: colour where none was asked for", name)
+			}
+			bare := colourCode.ReplaceAllString(text, "")
+			if bare != Summary(r, Paint{}) {
+				t.Errorf("%s: colour changes the words", name)
+			}
+			for line := range strings.SplitSeq(bare, "\n") {
+				if w := uniseg.StringWidth(line); w > terminalColumns {
+					t.Errorf("%s: %d columns: %q", name, w, line)
+				}
+				if strings.ContainsAny(line, "\x1b\r\a") {
+					t.Errorf("%s: control character in %q", name, line)
+				}
+			}
+		}
+	}
+}
+
+func TestSummaryOfLongWords(t *testing.T) {
+	r := sample(2)
+	r.Stage.Build = strings.Repeat("鳥", 100)
+	r.Verdict.NextStep = strings.Repeat("x", 100)
+	r.Findings = []result.Finding{{Severity: result.SeverityStop, Title: strings.Repeat("ß", 200) + " " + strings.Repeat("弦", 90)}}
+	for line := range strings.SplitSeq(Summary(r, Paint{}), "\n") {
+		if w := uniseg.StringWidth(line); w > terminalColumns {
+			t.Errorf("%d columns: %q", w, line)
+		}
+	}
+	if got := Summary(r, Paint{}); strings.Count(got, "弦") != 90 || strings.Count(got, "ß") != 200 {
+		t.Error("a long finding lost characters")
+	}
+}
+
+func TestBalanceBar(t *testing.T) {
+	for _, c := range []struct {
+		db   float64
+		want string
+	}{{0, "       |       "}, {2.2, "       |==     "}, {-3, "    ===|       "}, {-40, "=======|       "}, {0.4, "       |       "}} {
+		if got := balanceBar(c.db); got != c.want {
+			t.Errorf("%g dB: %q, want %q", c.db, got, c.want)
+		}
+	}
+}
+
+func TestCheckLineIsOneLine(t *testing.T) {
+	k := result.Take{File: hostile, Test: "tap", Events: 1, Facts: &result.TakeFacts{PeakDB: -50, ClipRuns: 2}}
+	line, ok := CheckLine(k)
+	if ok || strings.ContainsAny(line, "\n\x1b") || !strings.Contains(line, "clipped") {
+		t.Errorf("got %q, %v", line, ok)
+	}
+	if line, ok := CheckLine(result.Take{Problem: "no WAV\nfile"}); ok || strings.Contains(line, "\n") {
+		t.Errorf("got %q, %v", line, ok)
+	}
+	good := result.Take{File: "tap-1.wav", Test: "tap", Events: 8, Facts: &result.TakeFacts{PeakDB: -9}}
+	if line, ok := CheckLine(good); !ok || !strings.HasPrefix(line, "good") {
+		t.Errorf("got %q, %v", line, ok)
+	}
+}
