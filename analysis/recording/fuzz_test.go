@@ -94,6 +94,11 @@ func checkReads(t *testing.T, take *Take) {
 	if _, err := src.ReadAt(dst, -1); err == nil {
 		t.Error("read before the start gave no error")
 	}
+	for _, k := range []int{-1, take.Format.Channels} {
+		if _, err := take.Channel(k).ReadAt(dst, 0); err == nil {
+			t.Errorf("read of channel %d of %d gave no error", k, take.Format.Channels)
+		}
+	}
 }
 
 // Files with random bytes changed, cut and stretched.

@@ -138,8 +138,11 @@ const blockBytes = 1 << 16
 // ReadAt implements signal.Source.
 func (c channel) ReadAt(dst []float64, first int64) (int, error) {
 	f := c.take.Format
-	if first < 0 {
+	switch {
+	case first < 0:
 		return 0, fmt.Errorf("read of sample %d: the first sample is 0", first)
+	case c.index < 0 || c.index >= f.Channels:
+		return 0, fmt.Errorf("read of channel %d: %s has %d", c.index+1, c.take.Name, f.Channels)
 	}
 	want := min(int64(len(dst)), max(0, f.Frames-first))
 	for done := int64(0); done < want; {
