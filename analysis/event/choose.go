@@ -84,14 +84,15 @@ func groupPlucks(s *scan) []pick {
 	return picks
 }
 
-// outdone tells whether a far stronger pluck follows rise i within apart.
+// outdone tells whether a far stronger pluck follows rise i within apart, or
+// one that is stronger after this has died away like a thump.
 func (s *scan) outdone(i int, apart int64) bool {
 	r := s.rises[i]
 	for _, q := range s.rises[i+1:] {
 		if q.frame-r.frame >= apart {
 			return false
 		}
-		if q.early > 10*r.early && rings(s, q) {
+		if stronger := q.early / r.early; rings(s, q) && (stronger > 10 || stronger > 1 && r.dip < 0.03*r.early) {
 			return true
 		}
 	}
@@ -101,7 +102,7 @@ func (s *scan) outdone(i int, apart int64) bool {
 // rings asks for a string that sounds after the rise, louder than before it.
 // A hand that damps the string thumps and leaves it quieter.
 func rings(s *scan, r rise) bool {
-	return r.grows && r.dip > 0.7*r.before && r.sustained > 2*s.quietWide && r.sustained > 3e-4*r.peak
+	return r.grows && r.peak > r.before && r.dip > 0.7*r.before && r.sustained > 2*s.quietWide && r.sustained > 3e-4*r.peak
 }
 
 // dropFaint leaves out what is far below the take's usual event: the lifting

@@ -197,3 +197,41 @@ func TestRefusals(t *testing.T) {
 		t.Errorf("cancelled: %v", err)
 	}
 }
+
+// Noise 10 dB down would add 10 lg 1.1 = 0.41 dB.
+func TestNoisePowerIsSubtracted(t *testing.T) {
+	tap := plainTap()
+	window := tap[:int(TapWindowS*edgeRateHz)]
+	power := dot(window, window) / float64(len(window))
+	noise := power / 10
+	var errs []float64
+	for seed := range uint64(40) {
+		x := with(hiss(seed, 2*len(tap), math.Sqrt(noise)), adding(tap, len(tap), 1))
+		l, err := MeasureLevel(signal.Memory{Samples: x, SampleRate: edgeRateHz}, Event{Onset: int64(len(tap))}, Tap, noise)
+		if err != nil {
+			t.Fatal(err)
+		}
+		errs = append(errs, l.RMSDBFS-dbfs(power))
+	}
+	if m := median(errs); math.Abs(m) > 0.1 {
+		t.Errorf("median error %.3f dB", m)
+	}
+}
+
+func TestFlatTop(t *testing.T) {
+	for _, tt := range []struct {
+		x    []float64
+		want bool
+	}{
+		{[]float64{0, 0.5, 0.5, 0.5, 0.1}, true},
+		{[]float64{0, 0.5, 0.5, 0.1, 0.5}, false},
+		{[]float64{0.3, -0.9, -0.9, -0.9}, true},
+		{[]float64{0, 0.5, 0.4, 0.4, 0.4, 0}, false},
+		{[]float64{0, 0, 0, 0}, false},
+		{nil, false},
+	} {
+		if got := flatTop(tt.x); got != tt.want {
+			t.Errorf("%v: %v", tt.x, got)
+		}
+	}
+}

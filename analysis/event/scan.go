@@ -20,7 +20,7 @@ const (
 	subRateHz  = 16000.0 // detection needs no more bandwidth, and gains by less noise
 	ringFrames = 512     // a power of two longer than before + after
 	pastFrames = 60      // 60 ms spans two periods of a 30 Hz string and of any hum
-	frontFrame = 180     // how many frames after a rise its features need
+	frontFrame = 250     // how many frames after a rise its features need
 	blockS     = 0.025
 )
 
@@ -28,7 +28,7 @@ const (
 type rise struct {
 	frame     int64   // where it was seen
 	last      int64   // last frame of the same rise
-	peak      float64 // largest 2-frame mean square of the 20 frames from it, less before
+	peak      float64 // largest 2-frame mean square while it lasts and 20 frames on, less before
 	early     float64 // mean square over the first 8 frames
 	sustained float64 // mean square over the 30th to 130th frame
 	after     float64 // mean square over the 60th to 160th frame
@@ -57,7 +57,6 @@ type scan struct {
 // scanTake reads the take once.
 func scanTake(ctx context.Context, src signal.Source, kind Kind) (*scan, error) {
 	s := newScanner(src)
-	s.kind = kind
 	if kind == Pluck {
 		s.ratio = risePluck
 	}
@@ -96,7 +95,6 @@ type scanner struct {
 	wideSum    float64
 	wideCount  int
 	detect     bool
-	kind       Kind
 	ratio      float64 // of energies that make a rise
 }
 
@@ -242,7 +240,7 @@ func (s *scanner) note(k int64) {
 func (s *scanner) close() {
 	r := s.open[0]
 	s.open = s.open[1:]
-	for j := max(0, r.frame-2); j < min(s.n, r.frame+20); j++ {
+	for j := max(0, r.frame-2); j < min(s.n, r.last+20); j++ {
 		r.peak = max(r.peak, s.smooth[j&(ringFrames-1)].wide)
 	}
 	r.frame = s.contactOf(r)
@@ -257,13 +255,10 @@ func (s *scanner) close() {
 	s.out.rises = append(s.out.rises, r)
 }
 
-// contactOf passes over a finger that settles before it taps: the first frame
-// within 14 dB of the peak.
+// contactOf passes over a finger that settles before it taps, or scrapes
+// before it lets go: the first frame within 14 dB of the peak.
 func (s *scanner) contactOf(r rise) int64 {
-	if s.kind != Tap {
-		return r.frame
-	}
-	for j := r.frame; j < min(s.n, r.frame+20); j++ {
+	for j := r.frame; j < min(s.n, r.last+20); j++ {
 		if s.smooth[j&(ringFrames-1)].wide*precursorRatio > r.peak {
 			return j
 		}
