@@ -51,7 +51,7 @@ func TestClippingIsCounted(t *testing.T) {
 // Converter noise on flat tops leaves no two samples alike; the tops are
 // still flat.
 func TestFlatTopsUnderNoise(t *testing.T) {
-	cases := accuracy.Cases(100, 1000)
+	cases := accuracy.Cases(50, 500)
 	found := 0
 	for k := range cases {
 		rng := rand.New(rand.NewPCG(21, uint64(k)))
@@ -75,7 +75,7 @@ func TestFlatTopsUnderNoise(t *testing.T) {
 // Neither the events of healthy takes nor steady tones of any coding have
 // clipped tops.
 func TestSmoothTopsAreNotClipped(t *testing.T) {
-	cases := accuracy.Cases(150, 1500)
+	cases := accuracy.Cases(90, 800)
 	clips, flats := 0, 0
 	for k := range cases {
 		rng := rand.New(rand.NewPCG(22, uint64(k)))

@@ -33,7 +33,7 @@ func (s *scene) gate(holdS, rampS float64) (muted int) {
 }
 
 func TestGatesAreMeasured(t *testing.T) {
-	cases := accuracy.Cases(60, 600)
+	cases := accuracy.Cases(40, 500)
 	var offS []float64
 	abrupt, runs := 0, 0
 	for k := range cases {
@@ -57,7 +57,7 @@ func TestGatesAreMeasured(t *testing.T) {
 // Noise below the last bit is rounded to zeros by itself: such runs are
 // counted and known for what they are.
 func TestSilenceUnderTheLastBitIsNoGate(t *testing.T) {
-	cases := accuracy.Cases(40, 400)
+	cases := accuracy.Cases(30, 500)
 	runs, abrupt, steps := 0, 0, 0
 	for k := range cases {
 		rng := rand.New(rand.NewPCG(32, uint64(k)))
@@ -123,7 +123,7 @@ func levelled(x []float64, rateHz, target, fullDB, recoverDBPerS float64) []floa
 // three pauses to see it in; healthy takes do not seem to have one. A string
 // that rings through the pauses hides it.
 func TestGainRiding(t *testing.T) {
-	cases := accuracy.Cases(60, 600)
+	cases := accuracy.Cases(40, 500)
 	found, drawn, wrong := 0, 0, 0 // drawn: with three pauses or more
 	for k := range cases {
 		rng := rand.New(rand.NewPCG(33, uint64(k)))
