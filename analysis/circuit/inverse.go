@@ -67,7 +67,7 @@ type Explanation struct {
 
 // WorkingDiscs lists, for discs in parallel, what corner each number of
 // working discs from none to all would have, and which of them explain the
-// measured one.
+// measured one. None is left out where there is no cable either.
 func (c Circuit) WorkingDiscs(cornerHz Interval, tolerance float64) ([]Explanation, error) {
 	if err := errors.Join(cornerHz.check(), checkTolerance(tolerance)); err != nil {
 		return nil, err
@@ -77,6 +77,9 @@ func (c Circuit) WorkingDiscs(cornerHz Interval, tolerance float64) ([]Explanati
 	}
 	var out []Explanation
 	for n := 0; n <= c.Discs; n++ {
+		if n == 0 && c.ShuntFarad() == 0 {
+			continue
+		}
 		part := c
 		part.Discs = n
 		e := Explanation{Working: n, CornerHz: cornerOf(c.InputOhm, part.withTolerance(tolerance))}

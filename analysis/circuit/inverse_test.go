@@ -52,6 +52,11 @@ func TestWorkingDiscs(t *testing.T) {
 	if math.Abs(got[0].CornerHz.Mid-530.516) > 1e-3 {
 		t.Errorf("no disc: %+v", got[0])
 	}
+	bare := c
+	bare.CablePF = 0
+	if got, err := bare.WorkingDiscs(Interval{1, 2, 3}, 0); err != nil || len(got) != 4 || got[0].Working != 1 {
+		t.Errorf("without a cable: %+v, %v", got, err)
+	}
 	// With discs known to 30 % only, four cannot be told from three.
 	loose, err := c.WorkingDiscs(Interval{0.95 * corner, corner, 1.05 * corner}, 0.3)
 	if err != nil || !loose[3].Fits || !loose[4].Fits || loose[1].Fits {
