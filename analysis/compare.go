@@ -14,20 +14,26 @@ import (
 // one test and string, the stated default where not. Each measure is
 // asked of every string; such a family is corrected for (Benjamini-Hochberg).
 func Compare(before, after *result.Results, tool string) *result.Comparison {
+	return compareStages(before, after, tool, new(stats.Sizes))
+}
+
+func compareStages(before, after *result.Results, tool string, sizes *stats.Sizes) *result.Comparison {
 	c := &result.Comparison{
 		SchemaVersion: result.SchemaVersion, Tool: tool, Build: after.Stage.Build,
 		Before: sideOf(before), After: sideOf(after),
-		Common: []result.CommonShift{}, Warnings: comparability(before, after), Facts: factChanges(before, after),
+		Alone: []result.AloneShift{}, Common: []result.CommonShift{}, Warnings: comparability(before, after), Facts: factChanges(before, after),
 		Changes: []result.Change{}, Response: bandChanges(before, after),
 	}
 	pairs := pairRows(before, after)
-	for _, p := range pairs {
-		c.Changes = append(c.Changes, p.compare(spreadOf(pairs, p, after)))
+	for _, family := range families(pairs) {
+		c.Changes = append(c.Changes, family.compare(takeSpread(after), sizes)...)
 	}
 	correct(c.Changes)
-	c.Common = commonShifts(c.Changes)
+	for _, test := range []string{"tap", "pluck", "tone"} {
+		standing(c, levelsOf(pairs, test), takeSpread(after))
+	}
 	c.Gain = gainMove(before, after, c)
-	explainCommon(c)
+	explain(c)
 	c.Sentence = comparisonSentence(c)
 	return c
 }
@@ -74,13 +80,9 @@ func pairRows(before, after *result.Results) []pair {
 }
 
 // compared lists the rows that are asked about. Balances get the values of
-// their events: each level less the mean of all strings' medians.
+// the levels that they rest on.
 func compared(r *result.Results) []result.Row {
 	var out []result.Row
-	mean := map[string]float64{}
-	for _, test := range []string{"tap", "pluck", "tone"} {
-		mean[test] = meanOfMedians(r, test)
-	}
 	levels := map[[2]any]result.Quantity{}
 	for _, row := range r.Rows() {
 		if row.Measure == "level" {
@@ -90,33 +92,29 @@ func compared(r *result.Results) []result.Row {
 			continue
 		}
 		if row.Measure == "balance" {
-			m := mean[row.Test]
-			row.Quantity.Values = mapped(levels[[2]any{row.String, row.Test}], func(v float64) float64 { return v - m }).Values
+			row.Quantity.Values = levels[[2]any{row.String, row.Test}].Values
 		}
 		out = append(out, row)
 	}
 	for _, q := range r.Quiet {
 		if q.Hum != nil {
-			est := stats.Estimate{Median: q.Hum.TotalDBFS, N: 1}
-			if iv := q.FloorDBFS.Estimate; iv != nil && iv.Interval != nil {
-				half := math.Max(0.3, (iv.Interval.High-iv.Interval.Low)/2)
-				est.Interval = &stats.Interval{Low: est.Median - half, High: est.Median + half, Coverage: iv.Interval.Coverage}
-			}
-			out = append(out, result.Row{Test: q.Label, Measure: "hum", Unit: "dBFS", Quantity: result.Quantity{Estimate: &est}})
+			out = append(out, humRow(q))
 		}
 	}
 	return out
 }
 
-func meanOfMedians(r *result.Results, test string) float64 {
-	sum, n := 0.0, 0.0
-	for _, row := range r.Rows() {
-		if row.Test == test && row.Measure == "level" && row.Quantity.Known() {
-			sum += row.Quantity.Estimate.Median
-			n++
-		}
+// leastHumDB is the least uncertainty of a hum level: hum moves with where a
+// hand or a cable lies (common practice, no source).
+const leastHumDB = 0.3
+
+func humRow(q result.Quiet) result.Row {
+	est := stats.Estimate{Median: q.Hum.TotalDBFS, N: 1}
+	if floor := q.FloorDBFS.Estimate; floor != nil && floor.Interval != nil {
+		half := math.Max(leastHumDB, halfOf(floor))
+		est.Interval = &stats.Interval{Low: est.Median - half, High: est.Median + half, Coverage: floor.Interval.Coverage}
 	}
-	return sum / n
+	return result.Row{Test: q.Label, Measure: "hum", Unit: "dBFS", Quantity: result.Quantity{Estimate: &est}}
 }
 
 // groups splits a quantity's values by take.
@@ -136,57 +134,113 @@ func groups(q result.Quantity) [][]float64 {
 	return out
 }
 
-// spreadOf is the spread between takes of p's measure, over all strings and
-// both sides. Only levels have a default: pitch and sustain do not hang on
-// the hand.
-func spreadOf(pairs []pair, p pair, after *result.Results) stats.Spread {
-	var sets [][][]float64
-	for _, o := range pairs {
-		if o.after.Test == p.after.Test && o.after.Measure == p.after.Measure {
-			sets = append(sets, groups(o.before.Quantity), groups(o.after.Quantity))
+// family is one measure of all strings: one question, asked of each.
+type family []pair
+
+// families are the pairs by measure, in the order of their first.
+func families(pairs []pair) []family {
+	at := map[[2]string]int{}
+	var out []family
+	for _, p := range pairs {
+		key := [2]string{p.after.Test, p.after.Measure}
+		if _, ok := at[key]; !ok {
+			at[key] = len(out)
+			out = append(out, nil)
 		}
+		out[at[key]] = append(out[at[key]], p)
 	}
-	assumed := 0.0
-	if p.after.Unit == "dBFS" || p.after.Unit == "dB" {
-		assumed, _ = after.Stage.LimitValue("take_spread_db")
+	return out
+}
+
+// takeSpread is the default spread between takes of one string, dB.
+func takeSpread(after *result.Results) float64 {
+	v, _ := after.Stage.LimitValue("take_spread_db")
+	return v
+}
+
+// sets are the values on both sides, by string and take.
+func (f family) sets() (before, after [][][]float64) {
+	for _, p := range f {
+		before, after = append(before, groups(p.before.Quantity)), append(after, groups(p.after.Quantity))
 	}
-	return stats.GroupSpread(assumed, sets...)
+	return before, after
+}
+
+// spread is the spread between takes over all strings and both sides. Only
+// levels have a default: pitch and sustain do not hang on the hand.
+func (f family) spread(assumedDB float64) stats.Spread {
+	if unit := f[0].after.Unit; unit != "dBFS" && unit != "dB" {
+		assumedDB = 0
+	}
+	b, a := f.sets()
+	return stats.GroupSpread(assumedDB, append(b, a...)...)
+}
+
+func (f family) compare(assumedDB float64, sizes *stats.Sizes) []result.Change {
+	spread := f.spread(assumedDB)
+	out := make([]result.Change, len(f))
+	for i, p := range f {
+		out[i] = p.blank()
+	}
+	if f[0].after.Measure == "balance" {
+		f.compareBalances(out, spread)
+		return out
+	}
+	for i, p := range f {
+		p.compare(&out[i], spread, sizes)
+	}
+	return out
 }
 
 // power is the chance with which the smallest change would have been seen.
 const power = 0.8
 
-func (p pair) compare(spread stats.Spread) result.Change {
+// blank is p without an answer.
+func (p pair) blank() result.Change {
 	b, a := p.before.Quantity, p.after.Quantity
-	c := result.Change{
+	return result.Change{
 		String: p.after.String, Note: p.after.Note, Test: p.after.Test, Measure: p.after.Measure, Unit: p.after.Unit,
 		Before: b.Estimate, After: a.Estimate, P: 1, AdjustedP: 1, Size: p.size,
+		Takes: [2]int{len(groups(b)), len(groups(a))},
 	}
-	gb, ga := groups(b), groups(a)
-	c.Takes = [2]int{len(gb), len(ga)}
+}
+
+func (p pair) compare(c *result.Change, spread stats.Spread, sizes *stats.Sizes) {
+	gb, ga := groups(p.before.Quantity), groups(p.after.Quantity)
 	if len(gb) == 0 || len(ga) == 0 {
-		compareEstimates(&c)
-		return c
+		compareEstimates(c)
+		return
 	}
-	c.Assumed = spread.DF == 0 && spread.SD > 0
 	s := stats.ShiftGrouped(gb, ga, spread)
-	if math.IsNaN(s.Estimate) {
-		c.Verdict, c.Reason = result.CannotTell, "no value on one side"
-		return c
+	if !setShift(c, s, spread) {
+		return
 	}
-	c.Shift, c.Interval, c.P = &s.Estimate, s.Interval, s.P
-	if v := stats.SmallestShiftGrouped(gb, ga, spread, power); !math.IsInf(v, 0) && !math.IsNaN(v) {
-		c.Smallest = &v
-	}
-	if sd := scatterOf(gb, ga); sd > 0 && p.size > 0 {
+	setSmallest(c, sizes.SmallestShiftGrouped(gb, ga, spread, power))
+	if sd := scatterOf(gb, ga); sd > 0 && p.size > 0 && c.Measure != "level" {
 		if more, ok := stats.MoreForShift(s.NX, s.NY, p.size, sd, power); ok && more > 0 {
 			c.More = &more
 		}
 	}
+}
+
+// setShift puts the shift into c; false where there is none.
+func setShift(c *result.Change, s stats.Shift, spread stats.Spread) bool {
+	c.Assumed = spread.DF == 0 && spread.SD > 0
+	if math.IsNaN(s.Estimate) {
+		c.Reason = "no value on one side"
+		return false
+	}
+	c.Shift, c.Interval, c.P = &s.Estimate, s.Interval, s.P
 	if c.Interval == nil {
 		c.Reason = fmt.Sprintf("%d against %d events are too few", s.NX, s.NY)
 	}
-	return c
+	return true
+}
+
+func setSmallest(c *result.Change, v float64) {
+	if !math.IsInf(v, 0) && !math.IsNaN(v) {
+		c.Smallest = &v
+	}
 }
 
 // scatterOf is the standard deviation inside the takes.

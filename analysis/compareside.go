@@ -137,28 +137,6 @@ func bandDiff(b, a result.Band) (result.BandDiff, bool) {
 	return d, true
 }
 
-// commonShifts is what all strings share, by test.
-func commonShifts(changes []result.Change) []result.CommonShift {
-	out := []result.CommonShift{}
-	for _, test := range []string{"tap", "pluck", "tone"} {
-		var shifts []float64
-		for _, c := range changes {
-			if c.Test == test && c.Measure == "level" && c.Shift != nil {
-				shifts = append(shifts, *c.Shift)
-			}
-		}
-		if len(shifts) < 2 {
-			continue
-		}
-		low, high := math.Inf(1), math.Inf(-1)
-		for _, v := range shifts {
-			low, high = math.Min(low, v), math.Max(high, v)
-		}
-		out = append(out, result.CommonShift{Test: test, DB: stats.Median(shifts), Spread: high - low})
-	}
-	return out
-}
-
 // gainMove tells whether the recording's gain moved: full_scale_volts says so,
 // or noise and levels moved together. Hiss does not hang on the hand.
 func gainMove(before, after *result.Results, c *result.Comparison) *result.GainMove {
@@ -166,17 +144,40 @@ func gainMove(before, after *result.Results, c *result.Comparison) *result.GainM
 		db := 20 * math.Log10(b/a)
 		return &result.GainMove{DB: db, Evidence: fmt.Sprintf("full_scale_volts is %g before and %g after", b, a)}
 	}
-	hiss := changeOf(c.Changes, "quiet", "floor without hum")
-	if hiss == nil || hiss.Interval == nil || math.Abs(*hiss.Shift) < 1 || hiss.Interval.Low < 0 && hiss.Interval.High > 0 {
+	hiss := hissMove(c)
+	if hiss == nil {
 		return nil
 	}
 	for _, common := range c.Common {
-		if math.Abs(common.DB-*hiss.Shift) < 1.5 {
+		if common.Real && agree(*hiss.Shift, hiss.Interval, common.DB, common.Interval) {
 			return &result.GainMove{DB: *hiss.Shift, Interval: hiss.Interval,
-				Evidence: fmt.Sprintf("the noise floor without hum moved by %+.1f dB and the %ss by %+.1f dB, together", *hiss.Shift, common.Test, common.DB)}
+				Evidence: fmt.Sprintf("the noise without hum moved by %s dB and the %ss by %s dB, together", signedDB(*hiss.Shift), common.Test, signedDB(common.DB))}
 		}
 	}
 	return nil
+}
+
+// leastGainDB is the least move of the noise that is taken for a move of the
+// gain: background noise varies by as much (common practice, no source).
+const leastGainDB = 0.5
+
+// hissMove is the change of the noise without hum, nil where there is none.
+func hissMove(c *result.Comparison) *result.Change {
+	hiss := changeOf(c.Changes, "quiet", "floor without hum")
+	if hiss == nil || hiss.Interval == nil || math.Abs(*hiss.Shift) < leastGainDB || hiss.Interval.Low < 0 && hiss.Interval.High > 0 {
+		return nil
+	}
+	return hiss
+}
+
+// agree tells whether two estimates can be of one number: by their intervals,
+// at twice as many to one as these state, since most often they are.
+func agree(a float64, around *stats.Interval, b float64, about *stats.Interval) bool {
+	half := 1.0
+	if around != nil && about != nil {
+		half = math.Hypot((around.High-around.Low)/2, (about.High-about.Low)/2) * 1.3
+	}
+	return math.Abs(a-b) <= half
 }
 
 func changeOf(changes []result.Change, test, measure string) *result.Change {
@@ -188,21 +189,71 @@ func changeOf(changes []result.Change, test, measure string) *result.Change {
 	return nil
 }
 
-// explainCommon says what a shift of all strings can come from.
-func explainCommon(c *result.Comparison) {
+// explain says what a shift of all strings can come from, and which changes
+// are none of the pickup's.
+func explain(c *result.Comparison) {
+	hiss := changeOf(c.Changes, "quiet", "floor without hum")
 	for i := range c.Common {
 		s := &c.Common[i]
-		switch {
-		case math.Abs(s.DB) < 0.7:
-			s.CanBe = "nothing to explain"
-		case c.Gain != nil && math.Abs(s.DB-c.Gain.DB) < 1.5:
-			s.CanBe = "the input gain moved"
-		case s.Test == "tone":
-			s.CanBe = "the fork was pressed or struck otherwise, or all discs changed"
-		default:
-			s.CanBe = "the hand was " + harder(s.DB) + ", or all discs changed: the noise did not move, so it was not the gain"
+		s.CanBe = commonCause(s, c.Gain, hiss)
+	}
+	for i := range c.Changes {
+		ch := &c.Changes[i]
+		if ch.Unit != "dBFS" || ch.Shift == nil {
+			continue
+		}
+		if c.Gain != nil && agree(*ch.Shift, ch.Interval, c.Gain.DB, c.Gain.Interval) {
+			ch.Explained = "the input gain moved"
 		}
 	}
+	for i := range c.Changes {
+		if ch := &c.Changes[i]; ch.Measure == "balance" && mirrored(ch, c) {
+			ch.Explained = "another string moved the mean that balance is told beside"
+		}
+	}
+}
+
+func commonCause(s *result.CommonShift, gain *result.GainMove, hiss *result.Change) string {
+	hand := "the hand was " + harder(s.DB)
+	if s.Test == "tone" {
+		hand = "the tone was " + louder(s.DB)
+	}
+	switch {
+	case s.Interval == nil:
+		return "too few events to tell"
+	case gain != nil && agree(s.DB, s.Interval, gain.DB, gain.Interval):
+		return "the input gain moved"
+	case !s.Real:
+		return "no more than chance"
+	case hiss == nil:
+		return hand + ", all discs changed, or the input gain moved: record silence at both stages to tell"
+	case agree(s.DB, s.Interval, *hiss.Shift, hiss.Interval):
+		return hand + ", all discs changed, or the input gain moved: the noise does not tell them apart"
+	}
+	return hand + " or all discs changed; the noise did not move with it, so it was not the input gain"
+}
+
+// mirrored tells whether a changed balance is only the other side of
+// changes that stand in c.Alone.
+func mirrored(ch *result.Change, c *result.Comparison) bool {
+	if ch.Verdict != result.Rose && ch.Verdict != result.Fell {
+		return false
+	}
+	others := false
+	for _, a := range c.Alone {
+		if a.Test == ch.Test && a.String == ch.String {
+			return false
+		}
+		others = others || a.Test == ch.Test
+	}
+	return others
+}
+
+func louder(db float64) string {
+	if db > 0 {
+		return "louder"
+	}
+	return "quieter"
 }
 
 func harder(db float64) string {

@@ -176,7 +176,7 @@ func writeCommon(b *strings.Builder, c *result.Comparison) {
 	}
 	b.WriteString("## What all strings share\n\n")
 	for _, s := range c.Common {
-		fmt.Fprintf(b, "- %ss moved by %s dB (strings differ by %s dB): %s.\n", s.Test, signed(s.DB, 1), plain(s.Spread, 1), s.CanBe)
+		fmt.Fprintf(b, "- %ss moved by %s dB: %s.\n", s.Test, signed(s.DB, 1), s.CanBe)
 	}
 	b.WriteString("\n")
 }

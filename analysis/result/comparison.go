@@ -12,6 +12,7 @@ type Comparison struct {
 	After         ComparedStage `json:"after"`
 	Sentence      string        `json:"sentence" jsonschema_description:"the answer"`
 	Gain          *GainMove     `json:"gain" jsonschema_description:"null: nothing says that the input gain moved"`
+	Alone         []AloneShift  `json:"alone" jsonschema_description:"strings that changed beside those that did not"`
 	Common        []CommonShift `json:"common" jsonschema_description:"what all strings share, by test"`
 	Warnings      []string      `json:"warnings" jsonschema_description:"why the stages may not be comparable"`
 	Facts         []FactChange  `json:"facts" jsonschema_description:"polarity, dead discs, verdict"`
@@ -38,10 +39,24 @@ type GainMove struct {
 
 // CommonShift is what all strings of one test share.
 type CommonShift struct {
-	Test   string  `json:"test"`
-	DB     float64 `json:"db" jsonschema_description:"median over the strings of their level shifts"`
-	CanBe  string  `json:"can_be" jsonschema_description:"what it can come from"`
-	Spread float64 `json:"spread_db" jsonschema_description:"largest less smallest shift of the strings"`
+	Test     string          `json:"test"`
+	Strings  []int           `json:"strings" jsonschema_description:"the strings that share it: those that did not change alone"`
+	DB       float64         `json:"db" jsonschema_description:"mean over these strings of their level shifts"`
+	Interval *stats.Interval `json:"interval"`
+	Real     bool            `json:"real" jsonschema_description:"the interval leaves zero"`
+	CanBe    string          `json:"can_be" jsonschema_description:"what it can come from"`
+}
+
+// AloneShift is how far one string's level moved beside the strings that kept
+// their balance. A balance is told beside the mean of all strings, so that one
+// string's change moves the others' balance the other way; this is the
+// change itself.
+type AloneShift struct {
+	String   int             `json:"string"`
+	Note     string          `json:"note,omitempty"`
+	Test     string          `json:"test"`
+	DB       float64         `json:"db"`
+	Interval *stats.Interval `json:"interval"`
 }
 
 // FactChange is a change of something that is no number.
@@ -79,6 +94,7 @@ type Change struct {
 	More      *int            `json:"more" jsonschema_description:"further events a stage that would show the chosen size; null: not asked or not enough"`
 	Size      float64         `json:"size" jsonschema_description:"the chosen size, in the measure's unit"`
 	Takes     [2]int          `json:"takes" jsonschema_description:"takes behind either side"`
+	Explained string          `json:"explained,omitempty" jsonschema_description:"why a change is none of the pickup's, or of this string's"`
 	Assumed   bool            `json:"assumed_spread" jsonschema_description:"the spread between takes is a default: one take on either side"`
 	Reason    string          `json:"reason,omitempty"`
 }

@@ -147,9 +147,40 @@ func MoreForShift(nx, ny int, shift, sd, power float64) (more int, ok bool) {
 	return high, true
 }
 
+// Sizes remembers, by the sizes of two samples, the smallest shift that they
+// show: it comes from draws, and many pairs have the same sizes. Its zero
+// value is ready; it is not for use by several goroutines at once.
+type Sizes struct {
+	unit map[sizesKey]float64
+}
+
+type sizesKey struct {
+	nx, ny int
+	power  float64
+}
+
+// smallest is SmallestShift for a standard deviation of 1.
+func (z *Sizes) smallest(nx, ny int, power float64) float64 {
+	key := sizesKey{nx, ny, power}
+	v, ok := z.unit[key]
+	if !ok {
+		if z.unit == nil {
+			z.unit = map[sizesKey]float64{}
+		}
+		v = SmallestShift(nx, ny, 1, power)
+		z.unit[key] = v
+	}
+	return v
+}
+
 // SmallestShiftGrouped is the shift that ShiftGrouped sees at 5 % with the
 // wanted chance, given the groups at hand; +Inf where either side has none.
 func SmallestShiftGrouped(x, y [][]float64, spread Spread, power float64) float64 {
+	return new(Sizes).SmallestShiftGrouped(x, y, spread, power)
+}
+
+// SmallestShiftGrouped is the function of that name.
+func (z *Sizes) SmallestShiftGrouped(x, y [][]float64, spread Spread, power float64) float64 {
 	x, y = filled(x), filled(y)
 	if len(x) == 0 || len(y) == 0 {
 		return math.Inf(1)
@@ -162,7 +193,7 @@ func SmallestShiftGrouped(x, y [][]float64, spread Spread, power float64) float6
 	}
 	if len(x) == 1 && len(y) == 1 {
 		inside := math.Sqrt((scatter(x) + scatter(y)) / 2)
-		return math.Hypot(SmallestShift(len(x[0]), len(y[0]), inside, power), math.Sqrt2*spread.SD*times)
+		return math.Hypot(inside*z.smallest(len(x[0]), len(y[0]), power), math.Sqrt2*spread.SD*times)
 	}
 	return math.Sqrt(spread.centreVariance(x)+spread.centreVariance(y)) * times
 }
