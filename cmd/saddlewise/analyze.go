@@ -16,7 +16,8 @@ import (
 )
 
 type analyzeFlags struct {
-	out         string
+	out, notes  string
+	html, svg   bool
 	json, quiet bool
 	gate        bool
 }
@@ -31,20 +32,31 @@ and what to try next, and whether the next step that cannot be undone may be
 taken. The report goes to STAGE/report: report.md with its pictures,
 results.json and results.csv. Recordings are never changed.
 
+With --notes, a short dated summary with a link to the report is put at the end
+of a Markdown file of your own, build notes perhaps; another analysis of the
+same stage replaces that entry and nothing else.
+
 File names say what a take is (see saddlewise help). stage.toml in the folder
 and build.toml one level up may add the tuning, the pickup's parts, limits and
 the next step; without them the names are enough.`,
 		Example: `  saddlewise analyze wired
   saddlewise analyze wired --out notes/wired
+  saddlewise analyze wired --html --notes build-notes.md
   saddlewise analyze wired --json | less
   saddlewise analyze wired --gate && echo may be glued`,
 		Args: exactly(1, "one folder of takes"),
 		RunE: func(cmd *cobra.Command, args []string) error { return f.run(cmd, args[0]) },
 	}
 	cmd.Flags().StringVar(&f.out, "out", "", "write the report into this folder instead of STAGE/report")
+	cmd.Flags().BoolVar(&f.html, "html", false, "write report.html too: one file with everything in it, to send or print")
+	cmd.Flags().BoolVar(&f.svg, "svg", false, "write the pictures as SVG too")
+	cmd.Flags().StringVar(&f.notes, "notes", "", "put a short summary into this Markdown file of yours")
 	cmd.Flags().BoolVar(&f.json, "json", false, "print results.json instead of the summary")
 	cmd.Flags().BoolVar(&f.quiet, "quiet", false, "print nothing but errors")
 	cmd.Flags().BoolVar(&f.gate, "gate", false, "exit with status 3 when the verdict is stop")
+	cmd.ValidArgsFunction = stageFolder
+	_ = cmd.MarkFlagDirname("out")          // completion only
+	_ = cmd.MarkFlagFilename("notes", "md") // completion only
 	return cmd
 }
 
@@ -53,9 +65,15 @@ func (f analyzeFlags) run(cmd *cobra.Command, dir string) error {
 	if folder == "" {
 		folder = filepath.Join(dir, "report")
 	}
-	r, err := analyzeInto(cmd.Context(), dir, folder, cmd.ErrOrStderr(), f.quiet)
+	r, err := analyzeInto(cmd.Context(), dir, folder, cmd.ErrOrStderr(), f.quiet, f.formats()...)
 	if err != nil {
 		return err
+	}
+	if f.notes != "" {
+		note := report.Note{File: f.notes, Stage: dir, Report: filepath.Join(folder, "report.md"), Today: time.Now().Format(time.DateOnly)}
+		if err := report.WriteNote(r, note); err != nil {
+			return err
+		}
 	}
 	if err := f.show(cmd.OutOrStdout(), r, folder); err != nil {
 		return err
@@ -64,6 +82,18 @@ func (f analyzeFlags) run(cmd *cobra.Command, dir string) error {
 		return errGate
 	}
 	return nil
+}
+
+// formats are the extra forms of the report that were asked for.
+func (f analyzeFlags) formats() []report.Format {
+	var formats []report.Format
+	if f.html {
+		formats = append(formats, report.HTML)
+	}
+	if f.svg {
+		formats = append(formats, report.SVG)
+	}
+	return formats
 }
 
 func (f analyzeFlags) show(out io.Writer, r *result.Results, folder string) error {
@@ -78,17 +108,22 @@ func (f analyzeFlags) show(out io.Writer, r *result.Results, folder string) erro
 	case f.quiet:
 		return nil
 	}
-	_, err := fmt.Fprintf(out, "%s\nReport: %s\n", report.Summary(r, paintFor(out)), filepath.Join(folder, "report.md"))
+	name := "report.md"
+	if f.html {
+		name = "report.html"
+	}
+	_, err := fmt.Fprintf(out, "%s\nReport: %s\n", report.Summary(r, paintFor(out)), filepath.Join(folder, name))
 	return err
 }
 
-// analyzeInto measures the stage in dir and writes its report into folder.
-func analyzeInto(ctx context.Context, dir, folder string, errOut io.Writer, quiet bool) (*result.Results, error) {
+// analyzeInto measures the stage in dir and writes its report into folder, in
+// extra formats too.
+func analyzeInto(ctx context.Context, dir, folder string, errOut io.Writer, quiet bool, extra ...report.Format) (*result.Results, error) {
 	r, err := analysis.Analyze(ctx, dir, analysis.Options{Tool: tool(), Progress: progress(errOut, quiet)})
 	if err != nil {
 		return nil, err
 	}
-	if err := report.Write(ctx, r, folder); err != nil {
+	if err := report.Write(ctx, r, folder, extra...); err != nil {
 		return nil, err
 	}
 	return r, nil
