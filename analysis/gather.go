@@ -28,6 +28,7 @@ func gather(r *result.Results, st *stage.Stage, takes []measured) {
 		r.Strings = append(r.Strings, gatherString(st, takes, number, reference))
 	}
 	setBalances(r.Strings)
+	markThroughBridge(r.Strings)
 	relatePolarities(r.Strings)
 	setAgainstMedian(r.Strings)
 	gatherQuiet(r, takes)

@@ -80,7 +80,24 @@ func measurePluck(src signal.Source, e event.Event, noisePower float64, humHz []
 	sounding := note[:min(int64(len(note)), e.End-e.Onset)]
 	p.seconds = float64(len(sounding)) / rate
 	p.measureNote(note, sounding, rate, humHz)
-	return p, nil
+	return p, p.measureRattle(src, sounding)
+}
+
+// measureRattle compares what lies between the partials with the half second
+// ahead of the pluck; the finger's pull and scrape are left out.
+func (p *pluckEvent) measureRattle(src signal.Source, sounding []float64) error {
+	if p.pitchErr != nil {
+		return nil
+	}
+	rate := src.Rate()
+	to := max(p.at.Prior, p.at.Onset-int64(0.35*rate))
+	from := max(p.at.Prior, to-int64(0.5*rate))
+	before, err := signal.Segment(src, from, to-from)
+	if err != nil {
+		return fmt.Errorf("read background at sample %d: %w", from, err)
+	}
+	p.rattleDB = rattleOf(sounding, before, rate, p.pitch)
+	return nil
 }
 
 // measureNote reads pitch first: sustain is that of the fundamental. The
@@ -116,6 +133,7 @@ func pluckOf(takes []measured, indexes []int, target *stage.String, a4Hz float64
 	p.BeatHz = summarize(v.beat, "")
 	p.BroadbandT60S = summarize(v.broad, "no pluck rang long enough")
 	p.T60RangeS = v.t60Range
+	p.RattleDB = summarize(v.rattle, "no pluck was long enough")
 	setTarget(p, target, a4Hz)
 	p.Spectrum, p.Decay = typicalCurves(takes, indexes, p.T60S)
 	return p
@@ -130,9 +148,9 @@ func orReason(reason, otherwise string) string {
 
 // pluckValues collects the events' values, measure by measure.
 type pluckValues struct {
-	level, peak, snr, f1, b, glide, t60, late, knee, beat, broad []result.Value
-	pitchReason, decayReason                                     string
-	t60Range                                                     *[2]float64
+	level, peak, snr, f1, b, glide, t60, late, knee, beat, broad, rattle []result.Value
+	pitchReason, decayReason                                             string
+	t60Range                                                             *[2]float64
 }
 
 func (v *pluckValues) add(take, n int, e pluckEvent, noiseDBFS float64) {
@@ -145,6 +163,9 @@ func (v *pluckValues) add(take, n int, e pluckEvent, noiseDBFS float64) {
 		put(&v.level, e.level.RMSDBFS)
 		put(&v.peak, e.level.PeakDB)
 		put(&v.snr, e.level.RMSDBFS-noiseDBFS)
+	}
+	if e.rattleDB != nil {
+		put(&v.rattle, *e.rattleDB)
 	}
 	if e.pitchErr != nil {
 		v.pitchReason = e.pitchErr.Error()

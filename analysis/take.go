@@ -64,6 +64,9 @@ func (m *measured) measure(ctx context.Context, st *stage.Stage, humHz []float64
 	if facts.Channels[index].Dead {
 		return fmt.Errorf("%s holds no signal: every sample of channel %d is the same; check input and lead and record it again", m.at.File, index+1)
 	}
+	if m.record.Contents, err = contentsOf(ctx, take.Channel(index)); err != nil {
+		return err
+	}
 	return m.measureSource(ctx, st, take.Channel(index), humHz)
 }
 
@@ -139,7 +142,7 @@ func (m *measured) countTaps() {
 	if m.taps == nil {
 		return
 	}
-	m.record.NoiseDBFS = pointer(m.taps.found.NoiseDBFS)
+	m.record.NoiseDBFS, m.record.FaintEvents = pointer(m.taps.found.NoiseDBFS), m.taps.found.Faint
 	for _, t := range m.taps.taps {
 		switch {
 		case t.at.DoubleHit:
@@ -156,7 +159,7 @@ func (m *measured) countPlucks() {
 	if m.plucks == nil {
 		return
 	}
-	m.record.NoiseDBFS = pointer(m.plucks.found.NoiseDBFS)
+	m.record.NoiseDBFS, m.record.FaintEvents = pointer(m.plucks.found.NoiseDBFS), m.plucks.found.Faint
 	for _, p := range m.plucks.plucks {
 		if p.hasLevel {
 			m.record.Events++
@@ -175,7 +178,7 @@ func (m *measured) describe(take *recording.Take, facts recording.Facts, index i
 	c := facts.Channels[index]
 	f := &result.TakeFacts{
 		PeakDB: c.PeakDB, DCOffsetFS: c.DCOffsetFS, BitsUsed: c.BitsUsed, ClipRuns: c.ClipRuns,
-		ZeroRuns: c.ZeroRuns, ZeroSeconds: c.ZeroSeconds, LongestZeroS: c.LongestZeroS,
+		FlatTops: c.FlatTops, AbruptZeros: c.AbruptZeros, ZeroRuns: c.ZeroRuns, ZeroSeconds: c.ZeroSeconds, LongestZeroS: c.LongestZeroS,
 		Steps: c.Steps, NonFinite: c.NonFinite, GainRidingSure: c.GainRiding, Dead: c.Dead,
 	}
 	if c.RMSDBFS > signal.SilenceDB {
@@ -183,6 +186,9 @@ func (m *measured) describe(take *recording.Take, facts recording.Facts, index i
 	}
 	if c.ClipRuns > 0 {
 		f.ClipLevelDB, f.FirstClipS = pointer(c.ClipLevelDB), pointer(c.FirstClipS)
+	}
+	if c.FlatTops > 0 {
+		f.FlatTopDB = pointer(c.FlatTopDB)
 	}
 	if c.ZeroRuns > 0 {
 		f.FirstZeroS = pointer(c.FirstZeroS)
@@ -192,6 +198,9 @@ func (m *measured) describe(take *recording.Take, facts recording.Facts, index i
 	}
 	if c.Gaps > 0 {
 		f.GainRidingDB = pointer(c.GainRidingDB)
+	}
+	if m.at.Test == stage.Tone && c.BlocksDBFS[0] > signal.SilenceDB {
+		r.NoiseDBFS = pointer(c.BlocksDBFS[0]) // the quietest 50 ms
 	}
 	f.OtherChannel, f.OtherChannelDB = otherChannel(facts)
 	r.Facts = f

@@ -177,6 +177,30 @@ func voteRecord(v event.Vote) result.Polarity {
 	return result.Polarity{Up: v.Up, Down: v.Down, Undecided: v.Undecided, Sign: v.Sign, P: v.P}
 }
 
+// markThroughBridge tells taps that only the other strings' discs hear.
+func markThroughBridge(strs []result.String) {
+	levels, rises := make([]float64, len(strs)), make([]float64, len(strs))
+	for i, s := range strs {
+		levels[i], rises[i] = math.NaN(), math.NaN()
+		if s.Tap != nil {
+			levels[i], rises[i] = middleOf(s.Tap.LevelDBFS), middleOf(s.Tap.ContactMS)
+		}
+	}
+	for i, through := range event.ThroughBridge(levels, rises) {
+		if t := strs[i].Tap; t != nil && through {
+			t.ThroughBody = true
+		}
+	}
+}
+
+// middleOf is the median; NaN where it is not known.
+func middleOf(q result.Quantity) float64 {
+	if !q.Known() {
+		return math.NaN()
+	}
+	return q.Estimate.Median
+}
+
 // relatePolarities compares the strings' votes and waveforms.
 func relatePolarities(strs []result.String) {
 	var votes []event.Vote

@@ -109,7 +109,7 @@ type Pluck struct {
 	T60RangeS     *[2]float64  `json:"t60_range_s" jsonschema_description:"when polarisations beat too deeply for one number"`
 	Spectrum      *Spectrum    `json:"spectrum"`
 	Decay         *DecayCurve  `json:"decay"`
-	RattleDB      Quantity     `json:"rattle_db" jsonschema_description:"energy between partials re the partials, 2 to 8 kHz, early part"`
+	RattleDB      Quantity     `json:"rattle_db" jsonschema_description:"energy between the partials, 2 to 8 kHz, re the whole note, early part"`
 }
 
 // PluckEvent is one pluck.

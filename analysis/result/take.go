@@ -17,6 +17,7 @@ type Take struct {
 	Facts         *TakeFacts `json:"facts" jsonschema_description:"null when the take could not be read"`
 	Events        int        `json:"events" jsonschema_description:"taps, plucks or strikes found and used"`
 	DoubleHits    int        `json:"double_hits"`
+	FaintEvents   int        `json:"faint_events" jsonschema_description:"contacts left out because they are far weaker than the take's others"`
 	EdgeEvents    int        `json:"edge_events" jsonschema_description:"events cut by the start or end of the take, left out"`
 	Contents      *Contents  `json:"contents" jsonschema_description:"what the recording sounds like, whatever its name says; null when not looked at"`
 	NoiseDBFS     *float64   `json:"noise_dbfs" jsonschema_description:"background between events; null when not measured"`
@@ -33,7 +34,10 @@ type TakeFacts struct {
 	BitsUsed       int      `json:"bits_used" jsonschema_description:"0 for float data"`
 	ClipRuns       int      `json:"clip_runs" jsonschema_description:"runs of 3 or more samples at one extreme value"`
 	ClipLevelDB    *float64 `json:"clip_level_db" jsonschema_description:"dB re full scale of the extreme value; well below 0: clipped ahead of the converter"`
+	FlatTops       int      `json:"flat_tops" jsonschema_description:"tops of 8 or more samples that are flat within 0.5 %: clipping, noise on it or not"`
+	FlatTopDB      *float64 `json:"flat_top_db" jsonschema_description:"their level, dB re full scale"`
 	ZeroRuns       int      `json:"zero_runs" jsonschema_description:"stretches of exact digital silence"`
+	AbruptZeros    int      `json:"abrupt_zeros" jsonschema_description:"those of them that cut off a live signal"`
 	ZeroSeconds    float64  `json:"zero_seconds"`
 	LongestZeroS   float64  `json:"longest_zero_s"`
 	Steps          int      `json:"steps" jsonschema_description:"clicks and drop-outs"`
