@@ -92,7 +92,7 @@ func (s *scan) outdone(i int, apart int64) bool {
 		if q.frame-r.frame >= apart {
 			return false
 		}
-		if stronger := q.early / r.early; rings(s, q) && (stronger > 10 || stronger > 1 && r.dip < 0.03*r.early) {
+		if stronger := q.early / r.early; rings(s, q) && (stronger > 10 || q.peak > 8*r.peak || stronger > 1 && r.dip < 0.03*r.early) {
 			return true
 		}
 	}
@@ -102,7 +102,8 @@ func (s *scan) outdone(i int, apart int64) bool {
 // rings asks for a string that sounds after the rise, louder than before it.
 // A hand that damps the string thumps and leaves it quieter.
 func rings(s *scan, r rise) bool {
-	return r.grows && r.peak > r.before && r.dip > 0.7*r.before && r.sustained > 2*s.quietWide && r.sustained > 3e-4*r.peak
+	louder := r.grows && r.peak > r.before && (r.dip > 0.7*r.before || r.peak > 100*r.before)
+	return louder && r.sustained > 2*s.quietWide && r.sustained > 3e-4*r.peak
 }
 
 // dropFaint leaves out what is far below the take's usual event: the lifting
