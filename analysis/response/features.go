@@ -8,6 +8,7 @@ import (
 
 const (
 	peakStandsDB = 3.0
+	peakClearDB  = 25.0 // over noise, whose own ripple makes no peak of 3 dB then
 	mostPeaks    = 12
 )
 
@@ -53,7 +54,7 @@ func (r *SweepResponse) findPeaks(l linear) {
 	}
 	for i := 1; i+1 < len(r.Hz) && len(r.Peaks) < mostPeaks; i++ {
 		m := r.MagnitudeDB
-		if m[i] < m[i-1] || m[i] < m[i+1] || r.SNRDB[i] < clearDB {
+		if m[i] < m[i-1] || m[i] < m[i+1] || !r.stands(i, peakClearDB) {
 			continue
 		}
 		at := top(level, r.Hz[i-1], r.Hz[i+1])
@@ -128,13 +129,17 @@ const (
 
 // fitCorner fits gain and corner in decibels over the lowest octaves. It
 // says so when the low end does not fall, or does not fall like that.
-func fitCorner(hz, levelDB, snrDB []float64) Corner {
+func (r *SweepResponse) fitCorner() {
 	var f, y []float64
-	for i := 0; i < len(hz) && hz[i] < cornerTopHz; i += cornerStep {
-		if hz[i] > cornerSkip*hz[0] && !(snrDB[i] < clearDB) {
-			f, y = append(f, hz[i]), append(y, levelDB[i])
+	for i := 0; i < len(r.Hz) && r.Hz[i] < cornerTopHz; i += cornerStep {
+		if r.Hz[i] > cornerSkip*r.Hz[0] && r.stands(i, clearDB) {
+			f, y = append(f, r.Hz[i]), append(y, r.MagnitudeDB[i])
 		}
 	}
+	r.Corner = cornerOf(f, y)
+}
+
+func cornerOf(f, y []float64) Corner {
 	if len(f) < 6 {
 		return Corner{Reason: "too little of the low end stands out of the noise"}
 	}

@@ -10,7 +10,6 @@ import (
 	"gonum.org/v1/gonum/dsp/fourier"
 
 	"saddlewise/analysis/signal"
-	"saddlewise/analysis/stats"
 )
 
 const (
@@ -145,10 +144,11 @@ func (im *impulse) checkPieces() error {
 			slack = append(slack, pieceSlackS+2/hz)
 		}
 	}
-	middle := stats.Median(times)
 	for i, at := range times {
-		if math.Abs(at-middle) > slack[i] {
-			return fmt.Errorf("%w: parts of the sweep are shifted against each other by %.0f ms, as when pieces are missing", ErrNoSweep, 1000*math.Abs(at-middle))
+		for j, before := range times[:i] {
+			if d := math.Abs(at - before); d > slack[j] {
+				return fmt.Errorf("%w: parts of the sweep are shifted against each other by %.0f ms, as when pieces are missing", ErrNoSweep, 1000*d)
+			}
 		}
 	}
 	return nil

@@ -36,13 +36,16 @@ type SweepResponse struct {
 	Hz           []float64 // 48 to the octave, over the band in which the sweep is whole
 	MagnitudeDB  []float64
 	GroupDelayMS []float64 // from the arrival of the impulse response's peak
-	SNRDB        []float64 // response over noise; NaN throughout when no silence beside the sweep shows the noise
+	SNRDB        []float64 // response over noise; nil when too little silence beside the sweep shows the noise
 
-	GainDB       float64 // level of 0 dB: take over reference
-	StartS       float64 // of the sweep in the take
-	ClockPPM     float64 // by how much the recorder's clock runs ahead of the player's; corrected
-	ClockKnown   bool    // false: too narrow a band to tell
-	Window       string  // of the linear response
+	GainDB     float64 // level of 0 dB: take over reference
+	StartS     float64 // of the sweep in the take
+	ClockPPM   float64 // by how much the recorder's clock runs ahead of the player's; corrected
+	ClockKnown bool    // false: too few bands stand out of the noise; nothing was corrected
+
+	ClockPlusMinusPPM float64 // standard error of ClockPPM
+
+	Window       string // of the linear response
 	ImpulseMS    []float64
 	Impulse      []float64 // re its largest value
 	LowMinus3Hz  *float64  // nil: not within the band
@@ -86,18 +89,10 @@ func FromSweep(ctx context.Context, take, reference signal.Source) (SweepRespons
 	if err := im.checkPieces(); err != nil {
 		return out, err
 	}
-	for range clockRounds {
-		if err := ctx.Err(); err != nil {
-			return out, err
-		}
-		more, ok := im.clockPPM(im.peakS(peakReachS))
-		if out.ClockKnown = ok; !ok || math.Abs(more) < 0.05 {
-			break
-		}
-		if out.ClockPPM += more; math.Abs(out.ClockPPM) > mostPPM {
-			return out, fmt.Errorf("%w: its delay changes along the sweep, as when pieces are missing or the clocks differ by more than %g ppm", ErrNoSweep, mostPPM)
-		}
-		im = deconvolve(y, lead, played.at(take.Rate(), out.ClockPPM))
+	if im, err = out.correctClock(ctx, im, noise, func(ppm float64) *impulse {
+		return deconvolve(y, lead, played.at(take.Rate(), ppm))
+	}); err != nil {
+		return out, err
 	}
 	out.measure(im, noise)
 	return out, nil
@@ -142,10 +137,11 @@ func around(take signal.Source, start int64, length int) (y []float64, lead int,
 }
 
 const (
-	silenceSegmentS = 0.085
-	silenceS        = 3.0 // of silence are enough
+	silenceSegmentS = 0.34 // long enough to show hum as the lines it is
+	silenceS        = 3.0  // of silence are enough
 	silenceGapS     = 0.05
 	diedAwayS       = 1.0
+	noiseSmooth     = 0.02 // share of the frequency that the noise is averaged over
 )
 
 // silence is the spectrum of the noise beside the sweep; nil when there is
@@ -193,9 +189,8 @@ func (r *SweepResponse) measure(im *impulse, noise *signal.PSD) {
 		h, delay, energy := lin.at(hz)
 		level[i] = power(h)
 		r.GroupDelayMS = append(r.GroupDelayMS, 1000*delay/im.rateHz)
-		r.SNRDB = append(r.SNRDB, signal.PowerToDB(level[i]/n.power(hz, energy)))
-		if noise == nil {
-			r.SNRDB[i] = math.NaN()
+		if noise != nil {
+			r.SNRDB = append(r.SNRDB, signal.PowerToDB(level[i]/n.power(hz, energy)))
 		}
 	}
 	r.GainDB = signal.PowerToDB(meanLevel(r.Hz, level))
@@ -205,9 +200,13 @@ func (r *SweepResponse) measure(im *impulse, noise *signal.PSD) {
 	r.drawImpulse(im, at)
 	r.findEdges()
 	r.findPeaks(lin)
-	r.Corner = fitCorner(r.Hz, r.MagnitudeDB, r.SNRDB)
+	r.fitCorner()
 	r.Distortion = distortion(im, at, lin, n)
 }
+
+// stands tells whether the response stands out of the noise by that much, as
+// far as the noise is known.
+func (r *SweepResponse) stands(i int, byDB float64) bool { return r.SNRDB == nil || r.SNRDB[i] >= byDB }
 
 func logSteps(low, high float64) []float64 {
 	var hz []float64
@@ -302,7 +301,8 @@ func (n noiseIn) power(hz, energy float64) float64 {
 	if n.psd == nil {
 		return 0
 	}
-	k := min(int(math.Round(hz/n.psd.StepHz)), len(n.psd.Power)-1)
+	half := math.Max(n.psd.StepHz/2, noiseSmooth*hz)
+	density := n.psd.Band(hz-half, hz+half) / (2 * half)
 	x := n.im.spec[int(math.Round(hz/n.im.rateHz*float64(len(n.im.h))))]
-	return energy * n.psd.Power[k] * n.im.rateHz / 2 / math.Max(real(x*cmplx.Conj(x)), math.SmallestNonzeroFloat64)
+	return energy * density * n.im.rateHz / 2 / math.Max(real(x*cmplx.Conj(x)), math.SmallestNonzeroFloat64)
 }
