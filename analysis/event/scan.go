@@ -38,20 +38,18 @@ type rise struct {
 	dip       float64 // least mean square of any 30 frames among the 8th to 120th
 	start     int64   // frame where the energy left the level of the 60 frames before
 	grows     bool    // low or middle band stay louder than before
-	atStart   bool    // seen before a full past was
 }
 
 // scan is the outcome of the one pass over the take.
 type scan struct {
-	rises       []rise
-	blocks      []float64 // variance of each block of blockS, full bandwidth
-	blockLen    int64     // samples
-	frameLen    int64     // samples
-	length      int64
-	rateHz      float64
-	quietWide   float64 // noise in frame.wide
-	wideBlocks  []float64
-	framesTotal int64
+	rises      []rise
+	blocks     []float64 // variance of each block of blockS, full bandwidth
+	blockLen   int64     // samples
+	frameLen   int64     // samples
+	length     int64
+	rateHz     float64
+	quietWide  float64 // noise in frame.wide
+	wideBlocks []float64
 }
 
 // scanTake reads the take once.
@@ -226,7 +224,7 @@ func (s *scanner) note(k int64) {
 		s.open[n-1].last = k
 		return
 	}
-	r := rise{frame: k, last: k, atStart: k < 3}
+	r := rise{frame: k, last: k}
 	for j := k - 45; j < k-5; j++ {
 		f := s.at(j)
 		r.before += f.wide / 40
@@ -318,7 +316,6 @@ func (s *scanner) finish() *scan {
 	if len(s.out.blocks) == 0 && s.block.n > 0 {
 		s.out.blocks = append(s.out.blocks, s.block.variance())
 	}
-	s.out.framesTotal = s.n
 	s.out.quietWide = quiet(s.out.wideBlocks)
 	return s.out
 }
