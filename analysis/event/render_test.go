@@ -180,7 +180,6 @@ func (tk tapTake) render(r *rand.Rand, b bench) (signal.Memory, []truth) {
 		b.stringHz, b.stringGain, b.stringT60 = 40*math.Pow(10, r.Float64()), 0.05*r.Float64(), 1+3*r.Float64()
 	}
 	rate := b.rate
-	x := make([]float64, 0)
 	at := 0.3 + 0.5*r.Float64()
 	var truths []truth
 	var starts []float64
@@ -188,7 +187,7 @@ func (tk tapTake) render(r *rand.Rand, b bench) (signal.Memory, []truth) {
 		starts = append(starts, at)
 		at += tk.gapS + 0.5*r.Float64()*r.Float64()
 	}
-	x = make([]float64, int((at+0.4)*rate))
+	x := make([]float64, int((at+0.4)*rate))
 	for _, s := range starts {
 		gain := math.Pow(10, 2*r.NormFloat64()/20)
 		whole, frac := math.Modf(s * rate)
@@ -262,7 +261,6 @@ type plucked struct {
 	scrape           float64 // its noise before the release, relative to the release's step
 	dampAt           float64 // s after onset, when a hand stops the note; 0: never
 	thump            float64
-	stops            bool // the finger stops the string's ringing before
 }
 
 func randomString(r *rand.Rand, rate float64) plucked {

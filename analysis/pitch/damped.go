@@ -210,13 +210,12 @@ func (f *fitter) propose(lambda, maxShift float64, start []damped) (out []damped
 	for i := range g.N {
 		g.Data[i*g.Stride+i] *= 1 + lambda
 	}
-	d := f.grad
-	if t, ok := lapack64.Potrf(g); ok {
-		d = append([]float64(nil), f.grad...)
-		lapack64.Potrs(t, blas64.General{Rows: g.N, Cols: 1, Stride: 1, Data: d})
-	} else {
+	t, ok := lapack64.Potrf(g)
+	if !ok {
 		return nil, 0, false
 	}
+	d := append([]float64(nil), f.grad...)
+	lapack64.Potrs(t, blas64.General{Rows: g.N, Cols: 1, Stride: 1, Data: d})
 	out = append([]damped(nil), f.lines...)
 	n, at := float64(f.b.n), 0
 	for i := range out {
