@@ -52,7 +52,7 @@ func useLine(cmd *cobra.Command) string {
 
 func commandsOf(cmd *cobra.Command) []*cobra.Command {
 	below := slices.DeleteFunc(slices.Clone(cmd.Commands()), func(c *cobra.Command) bool {
-		return !c.IsAvailableCommand() || c.Name() == "help"
+		return !c.IsAvailableCommand()
 	})
 	place := func(c *cobra.Command) int {
 		if i := slices.Index(workOrder, c.Name()); i >= 0 {
