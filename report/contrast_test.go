@@ -2,21 +2,9 @@ package report
 
 import (
 	"image/color"
-	"math"
 	"strconv"
+	"testing"
 )
-
-// luminance is the relative luminance of WCAG 2.2 (from sRGB, IEC 61966-2-1).
-func luminance(c color.RGBA) float64 {
-	linear := func(v uint8) float64 {
-		s := float64(v) / 255
-		if s <= 0.04045 {
-			return s / 12.92
-		}
-		return math.Pow((s+0.055)/1.055, 2.4)
-	}
-	return 0.2126*linear(c.R) + 0.7152*linear(c.G) + 0.0722*linear(c.B)
-}
 
 // parseColour reads the six hexadecimal digits of a CSS colour, or three.
 func parseColour(s string) (color.RGBA, bool) {
@@ -25,4 +13,28 @@ func parseColour(s string) (color.RGBA, bool) {
 	}
 	v, err := strconv.ParseUint(s, 16, 32)
 	return color.RGBA{R: uint8(v >> 16), G: uint8(v >> 8), B: uint8(v), A: 0xff}, err == nil && len(s) == 6
+}
+
+// TestLuminance at the ends of the scale and at one value between, which the
+// definition gives for half of full drive.
+func TestLuminance(t *testing.T) {
+	for _, c := range []struct {
+		ink  color.RGBA
+		want float64
+	}{{color.RGBA{}, 0}, {paper, 1}, {color.RGBA{R: 0x80, G: 0x80, B: 0x80}, 0.2158605}, {color.RGBA{G: 0xff}, 0.7152}} {
+		if got := luminance(c.ink); got < c.want-1e-6 || got > c.want+1e-6 {
+			t.Errorf("luminance of %v is %g, want %g", c.ink, got, c.want)
+		}
+	}
+}
+
+func TestLegibleInks(t *testing.T) {
+	for n := range len(stringInks) {
+		if ratio := 1.05 / (luminance(legible(stringInk(n+1))) + 0.05); ratio < 4.5 {
+			t.Errorf("words in the ink of string %d have contrast %.2f", n+1, ratio)
+		}
+	}
+	if got := legible(inkText); got != inkText {
+		t.Errorf("dark ink became %v", got)
+	}
 }

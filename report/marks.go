@@ -226,7 +226,7 @@ func endLabels(fromX func(i int) float64, labels []endLabel) mark {
 		}
 		placed := spreadOut(at, sizeSmall+1.5, c.Max.Y)
 		for i, l := range labels {
-			st := textStyle(sizeSmall, l.ink, draw.XLeft, draw.YCenter)
+			st := textStyle(sizeSmall, legible(l.ink), draw.XLeft, draw.YCenter)
 			st.Font = typeface(sizeSmall, true)
 			pt := vg.Point{X: c.Max.X + 12, Y: placed[i]}
 			line := draw.LineStyle{Color: faded(l.ink, 0.5), Width: lineThin}

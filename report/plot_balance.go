@@ -133,12 +133,18 @@ func addBalanceRow(p *plot.Plot, row balanceRow) {
 		p.Add(span(iv.Low, iv.High, row.height, faded(ink, 0.75), lineMain))
 	}
 	p.Add(symbol(est.Median, row.height, row.kind.shape, ink, 4))
-	st := textStyle(sizeSmall, inkQuiet, draw.XLeft, draw.YCenter)
-	at := est.Median
-	if est.Interval != nil {
-		at = math.Max(at, est.Interval.High)
+	words := fmt.Sprintf("%s %s", row.kind.word, signed(est.Median, 1))
+	left, right := est.Median, est.Median
+	if iv := est.Interval; iv != nil {
+		left, right = math.Min(left, iv.Low), math.Max(right, iv.High)
 	}
-	p.Add(note(fmt.Sprintf("%s %s", row.kind.word, signed(est.Median, 1)), at, row.height, st, 7, 0))
+	st := textStyle(sizeSmall, inkQuiet, draw.XLeft, draw.YCenter)
+	if right > p.X.Max/2 { // no room at the right
+		st.XAlign = draw.XRight
+		p.Add(note(words, left, row.height, st, -7, 0))
+		return
+	}
+	p.Add(note(words, right, row.height, st, 7, 0))
 }
 
 // balanceCaption names the string that stands out most, and by what.

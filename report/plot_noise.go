@@ -37,7 +37,7 @@ func noiseFigure(r *result.Results) *figure {
 	addHumMarks(p, drawn)
 	st := textStyle(sizeSmall, inkText, draw.XRight, draw.YTop)
 	for i, q := range drawn {
-		st.Color = quietInk(i)
+		st.Color = legible(quietInk(i))
 		p.Add(cornerLine(quietWords(q), st, i))
 	}
 	return &figure{
@@ -86,14 +86,14 @@ func noiseRange(drawn []result.Quiet) (low, high float64) {
 	return math.Max(math.Floor(low/10)*10, -190), math.Ceil(high/10)*10 + 20
 }
 
-// addHumMarks numbers the hum's lines above the highest curve.
+// addHumMarks numbers the hum's lines that stand out, above the highest curve.
 func addHumMarks(p *plot.Plot, drawn []result.Quiet) {
 	if drawn[0].Hum == nil {
 		return
 	}
 	st := textStyle(sizeSmall, inkText, draw.XCenter, draw.YBottom)
 	for _, l := range drawn[0].Hum.Lines {
-		if o := l.Order; o > 5 && o != 7 && o != 10 {
+		if o := l.Order; l.AboveFloorDB < 6 || o > 5 && o != 7 && o != 10 {
 			continue
 		}
 		if at, ok := levelAt(drawn, l.Hz); ok {

@@ -17,14 +17,18 @@ import (
 // spectrumFigure shows each string's plucked spectrum with its partials.
 func spectrumFigure(r *result.Results) *figure {
 	low, high := spectrumRange(r)
-	var panels []*plot.Plot
+	var with []result.String
 	for _, s := range r.Strings {
 		if s.Pluck != nil && s.Pluck.Spectrum != nil && len(s.Pluck.Spectrum.Hz) > 1 {
-			panels = append(panels, spectrumPanel(s, low, high))
+			with = append(with, s)
 		}
 	}
-	if len(panels) == 0 {
+	if len(with) == 0 {
 		return nil
+	}
+	var panels []*plot.Plot
+	for _, s := range with {
+		panels = append(panels, spectrumPanel(s, low, high, columnsFor(len(with)) > 2))
 	}
 	grid := inGrid(panels)
 	return &figure{
@@ -51,17 +55,18 @@ func spectrumRange(r *result.Results) (low, high float64) {
 	return math.Max(low, 15), math.Min(high, 20000)
 }
 
-func spectrumPanel(s result.String, low, high float64) *plot.Plot {
+// spectrumPanel is one string's spectrum, with fewer words where it is small.
+func spectrumPanel(s result.String, low, high float64, small bool) *plot.Plot {
 	sp, ink := s.Pluck.Spectrum, stringInk(s.Number)
 	title := stringName(s)
 	if est := s.Pluck.F1Hz.Estimate; est != nil {
 		title += fmt.Sprintf(" · f1 %.2f Hz", est.Median)
-		if c := s.Pluck.Cents.Estimate; c != nil {
+		if c := s.Pluck.Cents.Estimate; c != nil && !small {
 			title += fmt.Sprintf(", %s cents", signed(c.Median, 1))
 		}
 	}
 	p := newPanel(title, "Hz", "dB")
-	logFrequency(p, low, high, false)
+	logFrequency(p, low, high, small)
 	steps(&p.Y, -90, 12, 30, 0)
 	gridLines(p, true, true)
 	p.Add(curve(sp.Hz, sp.LevelDB, faded(ink, 0.8), lineThin))

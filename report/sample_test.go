@@ -123,7 +123,7 @@ func sampleQuiet(rng *rand.Rand, label string, hand bool) result.Quiet {
 		q.PSD.Hz, q.PSD.DBFSPerHz = append(q.PSD.Hz, f), append(q.PSD.DBFSPerHz, v)
 	}
 	for n := 1; n < 8; n++ {
-		q.Hum.Lines = append(q.Hum.Lines, result.Line{Order: n, Hz: 50 * float64(n), LevelDBFS: -84})
+		q.Hum.Lines = append(q.Hum.Lines, result.Line{Order: n, Hz: 50 * float64(n), LevelDBFS: -84, AboveFloorDB: float64(30 - 5*n)})
 	}
 	return q
 }

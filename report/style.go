@@ -44,6 +44,27 @@ func faded(c color.RGBA, share float64) color.RGBA {
 	return color.RGBA{mix(c.R), mix(c.G), mix(c.B), 0xff}
 }
 
+// legible is c, darkened where words in it would not reach a contrast of 4.5
+// to 1 on paper (WCAG 2.2, criterion 1.4.3).
+func legible(c color.RGBA) color.RGBA {
+	for 1.05/(luminance(c)+0.05) < 4.5 {
+		c = color.RGBA{uint8(float64(c.R) * 0.95), uint8(float64(c.G) * 0.95), uint8(float64(c.B) * 0.95), 0xff}
+	}
+	return c
+}
+
+// luminance is the relative luminance of WCAG 2.2 (sRGB, IEC 61966-2-1).
+func luminance(c color.RGBA) float64 {
+	linear := func(v uint8) float64 {
+		s := float64(v) / 255
+		if s <= 0.04045 {
+			return s / 12.92
+		}
+		return math.Pow((s+0.055)/1.055, 2.4)
+	}
+	return 0.2126*linear(c.R) + 0.7152*linear(c.G) + 0.0722*linear(c.B)
+}
+
 const (
 	sizeTitle  = vg.Length(13)
 	sizeLabel  = vg.Length(10.5)
