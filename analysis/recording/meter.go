@@ -37,7 +37,7 @@ func newMeter(f Format) *meter {
 	return &meter{
 		rateHz: rate, high: math.Inf(-1), low: math.Inf(1),
 		grid: newGrid(f), top: newPlateau(), bottom: newPlateau(),
-		zeros: newZeroRuns(rate), clicks: newClickFinder(rate, f.Frames), blocks: newBlocks(rate),
+		zeros: newZeroRuns(rate), clicks: newClickFinder(rate, f.Frames), blocks: newBlocks(rate, f.Frames),
 	}
 }
 

@@ -27,8 +27,11 @@ type blocks struct {
 	hissDBFS   []float32
 }
 
-func newBlocks(rateHz float64) blocks {
-	return blocks{tiles: max(1, int(math.Round(blockS/2*rateHz/tileFrames)))}
+func newBlocks(rateHz float64, frames int64) blocks {
+	b := blocks{tiles: max(1, int(math.Round(blockS/2*rateHz/tileFrames)))}
+	halves := frames/int64(b.tiles*tileFrames) + 1
+	b.hissDBFS, b.levelsDBFS = make([]float32, 0, halves), make([]float32, 0, halves/2+1)
+	return b
 }
 
 func (b *blocks) tile(s tileSums) {
