@@ -139,7 +139,7 @@ func addBalanceRow(p *plot.Plot, row balanceRow) {
 		left, right = math.Min(left, iv.Low), math.Max(right, iv.High)
 	}
 	st := textStyle(sizeSmall, inkQuiet, draw.XLeft, draw.YCenter)
-	if right > p.X.Max/2 { // no room at the right
+	if right > 0.65*p.X.Max { // no room at the right
 		st.XAlign = draw.XRight
 		p.Add(note(words, left, row.height, st, -7, 0))
 		return

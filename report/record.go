@@ -1,8 +1,8 @@
 package report
 
 import (
+	"cmp"
 	"fmt"
-	"slices"
 	"strings"
 
 	"saddlewise/analysis/result"
@@ -22,17 +22,17 @@ func writeRecord(b *strings.Builder, r *result.Results) {
 }
 
 func writeSettings(b *strings.Builder, s result.Stage) {
-	t := table{head: []string{"setting", "value", "from"}, right: []bool{false, true}}
+	t := table{head: []string{"setting", "value"}, right: []bool{false, true}}
 	add := func(key string, value float64, unit, unset string) {
-		words := trim(value) + " " + unit
-		if value == 0 && unset != "" {
+		words := strings.TrimSpace(trim(value) + " " + unit)
+		if value == 0 {
 			words = unset
 		}
-		t.add(key, words, settingSource(s.Pickup, key))
+		t.add(key, words)
 	}
-	add("a4_hz", s.A4Hz, "Hz", "")
+	add("a4_hz", s.A4Hz, "Hz", "unknown")
 	add("discs", float64(s.Pickup.Discs), "", "unknown")
-	t.add("wiring", s.Pickup.Wiring, settingSource(s.Pickup, "wiring"))
+	t.add("wiring", cmp.Or(s.Pickup.Wiring, "unknown"))
 	add("disc_nf", s.Pickup.DiscNF, "nF", "unknown")
 	add("cable_pf", s.Pickup.CablePF, "pF", "unknown")
 	add("input_ohm", s.Pickup.InputOhm, "ohm", "unknown")
@@ -41,26 +41,23 @@ func writeSettings(b *strings.Builder, s result.Stage) {
 	add("full_scale_volts", s.Capture.FullScaleVolts, "V", "unknown")
 	add("reference_tone_hz", s.Capture.ReferenceToneHz, "Hz", "unknown")
 	b.WriteString(t.String() + "\n")
-}
-
-func settingSource(p result.Pickup, key string) string {
-	if slices.Contains(p.Assumed, key) {
-		return "assumed: common practice, no source"
+	if len(s.Pickup.Assumed) > 0 {
+		fmt.Fprintf(b, "Assumed, as nothing was given (common practice, no source): %s.\n\n", escape(listWords(s.Pickup.Assumed)))
 	}
-	return ""
 }
 
 func writeLimits(b *strings.Builder, limits []result.Limit) {
 	if len(limits) == 0 {
 		return
 	}
-	t := table{head: []string{"limit", "value", "unit", "meaning", "from"}, right: []bool{false, true}}
+	b.WriteString("Limits that the findings judge by; common practice, no source, unless given:\n\n")
+	t := table{head: []string{"limit", "value", "meaning"}, right: []bool{false, true}}
 	for _, l := range limits {
-		from := "common practice, no source"
+		meaning := l.Meaning
 		if l.Given {
-			from = "TOML"
+			meaning = "given: " + meaning
 		}
-		t.add(l.Key, trim(l.Value), l.Unit, l.Meaning, from)
+		t.add(l.Key, strings.TrimSpace(trim(l.Value)+" "+l.Unit), meaning)
 	}
 	b.WriteString(t.String() + "\n")
 }

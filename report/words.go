@@ -33,8 +33,19 @@ func signed(v float64, digits int) string {
 // plain writes a number with a true minus and no plus.
 func plain(v float64, digits int) string { return strings.TrimPrefix(signed(v, digits), "+") }
 
-// trim writes a number without trailing zeros.
-func trim(v float64) string { return strconv.FormatFloat(v, 'g', 6, 64) }
+// trim writes a number of up to six digits without trailing zeros and without
+// an exponent, with a true minus.
+func trim(v float64) string {
+	digits := 6
+	if v != 0 {
+		digits = max(0, 5-int(math.Floor(math.Log10(math.Abs(v)))))
+	}
+	text := strconv.FormatFloat(v, 'f', digits, 64)
+	if strings.Contains(text, ".") {
+		text = strings.TrimRight(strings.TrimRight(text, "0"), ".")
+	}
+	return strings.Replace(text, "-", "−", 1)
+}
 
 func roundTo(v float64, digits int) float64 {
 	scale := math.Pow(10, float64(digits))
