@@ -248,3 +248,8 @@ func (o *score) check(t *testing.T, s scene, want float64) {
 		t.Errorf("%+v: hand or all discs told in %.1f %%", s, o.percent(o.hand))
 	}
 }
+
+func compareScene(s scene) *result.Comparison {
+	r := rand.New(rand.NewPCG(1, 2))
+	return Compare(s.results(r, 0), s.results(r, 1), "test")
+}

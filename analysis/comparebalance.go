@@ -77,6 +77,8 @@ func standing(c *result.Comparison, levels family, assumedDB float64) {
 	shared.Real = common.Interval != nil && (common.Interval.Low > 0 || common.Interval.High < 0)
 	for _, i := range kept {
 		shared.Strings = append(shared.Strings, levels[i].after.String)
+		// One string that moved unseen moves the mean; what all share moves each.
+		shared.Real = shared.Real && shifts.Weighed(meanOver([]int{i}, len(levels))).Estimate*common.Estimate > 0
 	}
 	c.Common = append(c.Common, shared)
 }

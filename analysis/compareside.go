@@ -157,6 +157,8 @@ func gainMove(before, after *result.Results, c *result.Comparison) *result.GainM
 	return nil
 }
 
+const gainMoved = "the input gain moved"
+
 // leastGainDB is the least move of the noise that is taken for a move of the
 // gain: background noise varies by as much (common practice, no source).
 const leastGainDB = 0.5
@@ -203,7 +205,7 @@ func explain(c *result.Comparison) {
 			continue
 		}
 		if c.Gain != nil && agree(*ch.Shift, ch.Interval, c.Gain.DB, c.Gain.Interval) {
-			ch.Explained = "the input gain moved"
+			ch.Explained = gainMoved
 		}
 	}
 	for i := range c.Changes {
@@ -222,7 +224,7 @@ func commonCause(s *result.CommonShift, gain *result.GainMove, hiss *result.Chan
 	case s.Interval == nil:
 		return "too few events to tell"
 	case gain != nil && agree(s.DB, s.Interval, gain.DB, gain.Interval):
-		return "the input gain moved"
+		return gainMoved
 	case !s.Real:
 		return "no more than chance"
 	case hiss == nil:
@@ -262,69 +264,3 @@ func harder(db float64) string {
 	}
 	return "softer"
 }
-
-// comparisonSentence answers first: what changed beyond what the data can
-// show, in the words of the step between the two stages.
-func comparisonSentence(c *result.Comparison) string {
-	var said []string
-	for _, f := range c.Facts {
-		said = append(said, fmt.Sprintf("string %d's %s went from %q to %q", f.String, f.What, f.Before, f.After))
-	}
-	for _, ch := range c.Changes {
-		if (ch.Verdict == result.Rose || ch.Verdict == result.Fell) && telling(ch, c) {
-			said = append(said, changeWords(ch))
-		}
-	}
-	step := "Between " + c.Before.Name + " and " + c.After.Name
-	if c.Before.NextStep != "" {
-		step = "With " + c.Before.NextStep
-	}
-	gain := ""
-	if c.Gain != nil {
-		gain = fmt.Sprintf("The input gain moved by %s dB (%s): balance and shape are compared, not level. ", signedDB(c.Gain.DB), c.Gain.Evidence)
-	}
-	if len(said) == 0 {
-		return gain + step + ", nothing changed by more than this data can show."
-	}
-	return gain + step + ", " + strings.Join(said, "; ") + "; nothing else changed by more than this data can show."
-}
-
-// telling leaves out what only repeats another change: a level beside its
-// balance, or levels that moved with the gain.
-func telling(ch result.Change, c *result.Comparison) bool {
-	if ch.Measure != "level" {
-		return !(c.Gain != nil && ch.Test != "tap" && ch.String == 0)
-	}
-	return false
-}
-
-func changeWords(ch result.Change) string {
-	where := "the whole pickup's"
-	if ch.String > 0 {
-		where = fmt.Sprintf("string %d's", ch.String)
-	}
-	by, low, high := *ch.Shift, ch.Interval.Low, ch.Interval.High
-	if ch.Verdict == result.Fell {
-		by, low, high = -by, -high, -low
-	}
-	return fmt.Sprintf("%s %s %s %s by %s %s (%s to %s)", where, ch.Test, ch.Measure, ch.Verdict,
-		sizeIn(by, ch.Unit), shiftUnit(ch.Unit), sizeIn(low, ch.Unit), sizeIn(high, ch.Unit))
-}
-
-// shiftUnit is the unit of a difference.
-func shiftUnit(unit string) string {
-	if unit == "dBFS" {
-		return "dB"
-	}
-	return unit
-}
-
-func sizeIn(v float64, unit string) string {
-	digits := 1
-	if unit == "Hz" || unit == "s" || unit == "ms" {
-		digits = 2
-	}
-	return strings.Replace(fmt.Sprintf("%.*f", digits, v), "-", "−", 1)
-}
-
-func signedDB(v float64) string { return strings.Replace(fmt.Sprintf("%+.1f", v), "-", "−", 1) }

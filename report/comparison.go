@@ -93,8 +93,9 @@ func comparisonMarkdown(c *result.Comparison, figures []figure) []byte {
 		fmt.Fprintf(&b, "> %s\n\n", escape(w))
 	}
 	writeFactChanges(&b, c)
+	writeAlone(&b, c)
 	for _, f := range figures {
-		fmt.Fprintf(&b, "![%s](%s.png)\n\n%s\n\n", escape(f.title+". "+f.caption), f.name, escape(f.caption))
+		fmt.Fprintf(&b, "![%s](%s.png)\n\n%s\n\n", escape(f.title), f.name, escape(f.caption))
 	}
 	writeChanges(&b, c)
 	writeCommon(&b, c)
@@ -145,7 +146,7 @@ func changeCells(ch result.Change) []string {
 		name = stringName(result.String{Number: ch.String, Note: ch.Note})
 	}
 	d := changeDigits(ch.Unit)
-	cells := []string{name, ch.Test, ch.Measure, plain(ch.Before.Median, d), plain(ch.After.Median, d), "—", "", "", ch.Verdict, "—"}
+	cells := []string{name, ch.Test, ch.Measure, plain(ch.Before.Median, d), plain(ch.After.Median, d), "—", "", "", changeVerdict(ch), "—"}
 	if ch.Shift != nil {
 		cells[5] = signed(*ch.Shift, d)
 		if ch.Interval != nil {
@@ -161,6 +162,14 @@ func changeCells(ch result.Change) []string {
 		cells[9] = fmt.Sprintf("%.*f %s", d, *ch.Smallest, unit)
 	}
 	return cells
+}
+
+// changeVerdict is the verdict, and why it is not the pickup's.
+func changeVerdict(ch result.Change) string {
+	if ch.Explained != "" && (ch.Verdict == result.Rose || ch.Verdict == result.Fell) {
+		return ch.Verdict + ": " + ch.Explained
+	}
+	return ch.Verdict
 }
 
 func probability(p float64) string {
@@ -192,8 +201,13 @@ const comparisonMethod = `## Method
   values are corrected for that (Benjamini & Hochberg 1995).
 - **Rose, fell**: corrected p of 5 % or less. **No change seen**: none, and
   the smallest change that would have been seen stands beside it. **Cannot
-  tell**: the data could not have shown three times the size that matters.
-- **Balance** does not hang on the input gain or on how hard the hand was.
+  tell**: the data could not have shown six times the size that matters.
+- **Balance** does not hang on the input gain or on how hard the hand was. It
+  is told beside the mean of all strings, so one string that grows louder moves
+  the balance of all others down a little; its interval counts the scatter of
+  every string (Satterthwaite 1946). "Beside the others" compares a string with
+  those that kept their balance.
+- **By chance**: of measures that did not change, at most one in twenty says so.
 `
 
 // ComparisonSummary is what the terminal shows, in at most 80 columns.
@@ -214,7 +228,7 @@ func ComparisonSummary(c *result.Comparison, p Paint) string {
 			d := changeDigits(ch.Unit)
 			interval = signed(ch.Interval.Low, d) + " to " + signed(ch.Interval.High, d)
 		}
-		verdict := cells[8]
+		verdict := ch.Verdict
 		if ch.Verdict == result.Rose || ch.Verdict == result.Fell {
 			verdict = p.bold(verdict)
 		}
@@ -227,6 +241,20 @@ func ComparisonSummary(c *result.Comparison, p Paint) string {
 // Wrap breaks a sentence into lines of at most 80 columns.
 func Wrap(sentence string) string {
 	return strings.TrimRight(wrapped(sentence, "", terminalColumns), "\n")
+}
+
+// writeAlone tells the strings that stand out from those that stayed.
+func writeAlone(b *strings.Builder, c *result.Comparison) {
+	for _, a := range c.Alone {
+		words := fmt.Sprintf("String %s: its %ss moved by %s dB", escape(stringName(result.String{Number: a.String, Note: a.Note})), a.Test, signed(a.DB, 1))
+		if a.Interval != nil {
+			words += fmt.Sprintf(" (%s to %s)", signed(a.Interval.Low, 1), signed(a.Interval.High, 1))
+		}
+		fmt.Fprintf(b, "- %s beside the strings that kept their balance.\n", words)
+	}
+	if len(c.Alone) > 0 {
+		b.WriteString("\nThe other strings' balance moves the other way with them: it is told beside the mean of all.\n\n")
+	}
 }
 
 // widest is the largest reach of the changes in dB, for an axis.

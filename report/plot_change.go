@@ -46,8 +46,18 @@ func changesFigure(c *result.Comparison) *figure {
 	return &figure{
 		name: "changes", title: "What changed",
 		legend:  "point: change; bar: its interval; filled: real after correction for all questions",
-		caption: c.Sentence, panels: [][]*plot.Plot{{p}}, height: headHeight + 60 + 17*vg.Length(len(shown)),
+		caption: changesCaption(shown), panels: [][]*plot.Plot{{p}}, height: headHeight + 60 + 17*vg.Length(len(shown)),
 	}
+}
+
+func changesCaption(shown []result.Change) string {
+	real := 0
+	for _, ch := range shown {
+		if ch.Verdict == result.Rose || ch.Verdict == result.Fell {
+			real++
+		}
+	}
+	return fmt.Sprintf("%d of %d changes are real.", real, len(shown))
 }
 
 func addChange(p *plot.Plot, ch result.Change, at float64) {

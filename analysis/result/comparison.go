@@ -43,7 +43,7 @@ type CommonShift struct {
 	Strings  []int           `json:"strings" jsonschema_description:"the strings that share it: those that did not change alone"`
 	DB       float64         `json:"db" jsonschema_description:"mean over these strings of their level shifts"`
 	Interval *stats.Interval `json:"interval"`
-	Real     bool            `json:"real" jsonschema_description:"the interval leaves zero"`
+	Real     bool            `json:"real" jsonschema_description:"the interval leaves zero and every string moved that way"`
 	CanBe    string          `json:"can_be" jsonschema_description:"what it can come from"`
 }
 

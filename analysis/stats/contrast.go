@@ -1,6 +1,9 @@
 package stats
 
-import "math"
+import (
+	"math"
+	"sort"
+)
 
 // Contrast is a weighted sum of the shifts of several sets, with Student's
 // interval and p.
@@ -124,12 +127,14 @@ func seenAt(df, power float64) float64 { return quantile(Nominal, df) + quantile
 // with the wanted chance; false where a thousand are not enough, because the
 // groups differ by more than that.
 func (c Contrast) More(n int, size, power float64) (int, bool) {
-	free := c.SD*c.SD - c.fixed
-	for more := 0; more <= manyWanted && n > 1; more++ {
-		df := c.DF * float64(n+more-1) / float64(n-1)
-		if math.Sqrt(c.fixed+free*float64(n)/float64(n+more))*seenAt(df, power) <= size {
-			return more, true
-		}
+	if n < 2 {
+		return 0, false
 	}
-	return 0, false
+	free := c.SD*c.SD - c.fixed
+	short := func(more int) bool {
+		df := c.DF * float64(n+more-1) / float64(n-1)
+		return math.Sqrt(c.fixed+free*float64(n)/float64(n+more))*seenAt(df, power) > size
+	}
+	more := sort.Search(manyWanted+1, func(more int) bool { return !short(more) })
+	return more, more <= manyWanted
 }

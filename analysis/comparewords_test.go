@@ -1,0 +1,83 @@
+package analysis
+
+import (
+	"strings"
+	"testing"
+
+	"saddlewise/analysis/result"
+	"saddlewise/analysis/stats"
+)
+
+func around(v float64) *stats.Interval {
+	return &stats.Interval{Low: v - 1.5, High: v + 1.7, Coverage: 0.95}
+}
+
+func realChange(str int, test, measure, unit string, v, size float64) result.Change {
+	verdict := result.Rose
+	if v < 0 {
+		verdict = result.Fell
+	}
+	return result.Change{String: str, Test: test, Measure: measure, Unit: unit, Shift: &v, Interval: around(v), Verdict: verdict, Size: size}
+}
+
+func TestComparisonSentence(t *testing.T) {
+	smallest := 1.4
+	calm := result.Change{String: 1, Test: "tap", Measure: "balance", Unit: "dB", Verdict: result.NoChangeSeen, Smallest: &smallest}
+	alone := []result.AloneShift{{String: 2, Test: "tap", DB: 4.1, Interval: around(4.1)}, {String: 2, Test: "pluck", DB: 3, Interval: around(3)}}
+	gluing := result.ComparedStage{Name: "wired", NextStep: "gluing"}
+	cases := map[string]struct {
+		c    result.Comparison
+		want string
+	}{
+		"one string": {
+			result.Comparison{Before: gluing, Alone: alone, Changes: []result.Change{calm, realChange(2, "tap", "balance", "dB", 3, 1)}},
+			"Gluing made string 2 4.1 dB louder beside the others (2.6 to 5.8); nothing else changed by more than this data can show.",
+		},
+		"nothing, no step told": {
+			result.Comparison{Before: result.ComparedStage{Name: "a"}, After: result.ComparedStage{Name: "b"}, Changes: []result.Change{calm}},
+			"The step from a to b changed nothing by more than this data can show (1.4 dB in tap balance).",
+		},
+		"cannot tell": {
+			result.Comparison{Before: gluing, Changes: []result.Change{{Verdict: result.CannotTell}}},
+			"This data cannot tell whether anything changed; record six or more events a string at both stages.",
+		},
+		"nothing in common": {result.Comparison{Before: gluing}, "The two stages have no measure in common, so nothing can be compared."},
+		"many, most important first": {
+			result.Comparison{Before: gluing, Facts: []result.FactChange{{String: 3, Before: "reversed", After: "same"}}, Changes: []result.Change{
+				realChange(1, "tap", "response low", "dB", 2, 1), realChange(1, "pluck", "T60", "s", -3, 0.5),
+				realChange(0, "quiet", "hum", "dBFS", -8, 1), realChange(4, "tap", "response high", "dB", -3, 1)}},
+			"Gluing made string 3 move the same way round as the others, the hum 8.0 dB quieter (6.3 to 9.5), string 1's sustain (T60) 3.00 s shorter (1.30 to 4.50), and 2 more; the rest changed by no more than this data can show.",
+		},
+		"gain": {
+			result.Comparison{Before: gluing, Gain: &result.GainMove{DB: -6, Interval: around(-6)}, Changes: []result.Change{calm},
+				Common: []result.CommonShift{{Test: "tap", Strings: []int{1, 2}, DB: -6.2, Interval: around(-6.2), Real: true, CanBe: gainMoved}}},
+			"The input gain moved by −6.0 dB (−7.5 to −4.3), so balance and shape are compared, not level. Gluing changed nothing by more than this data can show (1.4 dB in tap balance).",
+		},
+		"hand": {
+			result.Comparison{Before: gluing, Changes: []result.Change{calm},
+				Common: []result.CommonShift{{Test: "tap", Strings: []int{1, 2}, DB: 3, Interval: around(3), Real: true, CanBe: "the hand was harder or all discs changed"}}},
+			"Gluing changed nothing by more than this data can show (1.4 dB in tap balance). The taps of strings 1, 2 together came out 3.0 dB louder (1.5 to 4.7): the hand was harder or all discs changed.",
+		},
+	}
+	for name, k := range cases {
+		if got := comparisonSentence(&k.c); got != k.want {
+			t.Errorf("%s:\n got %s\nwant %s", name, got, k.want)
+		}
+	}
+}
+
+// TestHandOrDiscs holds the sentence to a hand that was harder on all strings.
+func TestHandOrDiscs(t *testing.T) {
+	s := scene{strings: 4, taps: 12, takes: 1, spreadDB: 1, handDB: 4}
+	for _, silent := range []bool{false, true} {
+		s.withoutGap = silent
+		o := compareScene(s)
+		want := "it was not the input gain"
+		if silent {
+			want = "record silence at both stages"
+		}
+		if len(o.Alone) > 0 || !strings.Contains(o.Sentence, want) || !strings.Contains(o.Sentence, "the hand was harder") {
+			t.Errorf("silence missing %v: %q", silent, o.Sentence)
+		}
+	}
+}
