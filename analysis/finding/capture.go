@@ -38,19 +38,23 @@ func contains(list []int, v int) bool {
 	return false
 }
 
+// unusable lists takes that could not be used for another reason than the
+// silence that other findings speak of.
 func unusable(r *result.Results) []result.Finding {
 	f := result.Finding{
 		ID: "take not used", Severity: result.SeverityRecheck, About: "capture",
 		Title: "A recording could not be used",
 		Next:  []string{"Record the take again under the same name."},
 	}
+	silent := len(silentPickup(r)) > 0
 	for _, k := range r.Takes {
-		if k.Problem != "" {
-			f.Takes = append(f.Takes, k.File)
-			f.Evidence = append(f.Evidence, fact("%s", k.Problem))
-			if k.String > 0 && !contains(f.Strings, k.String) {
-				f.Strings = append(f.Strings, k.String)
-			}
+		if k.Problem == "" || k.Facts != nil && (k.Facts.Dead || silent) {
+			continue
+		}
+		f.Takes = append(f.Takes, k.File)
+		f.Evidence = append(f.Evidence, fact("%s", k.Problem))
+		if k.String > 0 && !contains(f.Strings, k.String) {
+			f.Strings = append(f.Strings, k.String)
 		}
 	}
 	if len(f.Takes) == 0 {
@@ -69,33 +73,57 @@ func clipped(r *result.Results) []result.Finding {
 		Causes: []string{"input gain too high", "a stage ahead of the converter overloads, when the flat tops lie below full scale"},
 		Next:   []string{"Turn the input gain down until the hardest tap peaks near −10 dB, then record again.", "If flat tops stay below full scale, lower the level ahead: pad, or the instrument's own volume."},
 	}, func(k result.Take) (string, bool) {
-		if k.Facts.ClipRuns == 0 {
-			return "", false
-		}
-		words := fmt.Sprintf("%d runs of 3 or more samples at one extreme value", k.Facts.ClipRuns)
-		if lv := k.Facts.ClipLevelDB; lv != nil {
-			words += fmt.Sprintf(", at %s dB re full scale", num(*lv, 1))
-			if *lv < -0.5 {
-				words += " (ahead of the converter)"
-			}
-		}
-		return words, true
+		return clipWords(k.Facts), isClipped(k.Facts)
 	})
 }
 
+// isClipped asks for flat tops, exact or with noise on them. Below full scale
+// three equal samples at one extreme may come by chance once.
+func isClipped(f *result.TakeFacts) bool {
+	atFullScale := f.ClipLevelDB != nil && *f.ClipLevelDB > -0.3
+	return f.ClipRuns > 1 || f.ClipRuns == 1 && atFullScale || f.FlatTops > 0
+}
+
+func clipWords(f *result.TakeFacts) string {
+	words, level := fmt.Sprintf("%d runs of 3 or more samples at one extreme value", f.ClipRuns), f.ClipLevelDB
+	if f.ClipRuns < 2 && f.FlatTops > 0 {
+		words, level = fmt.Sprintf("%d flat tops with noise on them", f.FlatTops), f.FlatTopDB
+	}
+	if level != nil {
+		words += fmt.Sprintf(", at %s dB re full scale", num(*level, 1))
+		if *level < -0.5 {
+			words += " (ahead of the converter)"
+		}
+	}
+	return words
+}
+
+// tooQuiet looks at taps and plucks: a fork is always quieter, and one quiet
+// string is the pickup's matter, not the gain's.
 func tooQuiet(r *result.Results) []result.Finding {
 	limit := limitOf(r, "peak_low_db")
+	low := func(k result.Take) bool {
+		return (k.Test == "tap" || k.Test == "pluck") && k.Facts != nil && !k.Facts.Dead && k.Facts.PeakDB < limit.Value
+	}
+	quiet, all := 0, 0
+	for _, k := range r.Takes {
+		if k.Facts != nil && (k.Test == "tap" || k.Test == "pluck") {
+			all++
+			if low(k) {
+				quiet++
+			}
+		}
+	}
+	if 2*quiet <= all || len(silentPickup(r)) > 0 || math.IsInf(limit.Value, 1) {
+		return nil
+	}
 	return inTakes(r, result.Finding{
 		ID: "recorded too quietly", Severity: result.SeverityNote,
-		Title:  "The recording is quiet; its noise may be the interface's rather than the pickup's",
+		Title:  "The recordings are quiet; their noise may be the interface's rather than the pickup's",
 		Causes: []string{"input gain too low", "the line input was used instead of the instrument input"},
 		Next:   []string{"Turn the input gain up, the same for all takes, until taps peak between −20 and −10 dB."},
 	}, func(k result.Take) (string, bool) {
-		if k.Test == "quiet" || k.Facts.Dead || math.IsInf(limit.Value, 1) {
-			return "", false
-		}
-		return fmt.Sprintf("peaks at %s dB re full scale; limit %s dB", num(k.Facts.PeakDB, 1), num(limit.Value, 0)),
-			k.Facts.PeakDB < limit.Value
+		return fmt.Sprintf("peaks at %s dB re full scale; limit %s dB", num(k.Facts.PeakDB, 1), num(limit.Value, 0)), low(k)
 	})
 }
 
@@ -106,20 +134,46 @@ func offset(r *result.Results) []result.Finding {
 		Causes: []string{"the converter's or recorder's own offset", "leakage through an input capacitor"},
 		Next:   []string{"None needed for these numbers: the offset is taken out. Try another input if it grows."},
 	}, func(k result.Take) (string, bool) {
-		return fmt.Sprintf("%s %% of full scale", num(100*k.Facts.DCOffsetFS, 1)), math.Abs(k.Facts.DCOffsetFS) > 0.02
+		return fmt.Sprintf("%s %% of full scale", num(100*k.Facts.DCOffsetFS, 1)), math.Abs(k.Facts.DCOffsetFS) > 0.005 && !isClipped(k.Facts)
 	})
 }
 
+// gated: zeros that cut off a live signal are a gate's. Zeros that a signal
+// sinks into come by themselves where the last bit is coarser than the noise.
 func gated(r *result.Results) []result.Finding {
-	return inTakes(r, result.Finding{
+	cut := inTakes(r, result.Finding{
 		ID: "recorder gate", Severity: result.SeverityRecheck,
 		Title:  "The recorder mutes what is quiet, so noise, decay and weak taps cannot be judged",
 		Causes: []string{"a noise gate or voice mode in the recorder or its software"},
 		Next:   []string{"Turn the gate, noise reduction and voice processing off and record again."},
 	}, func(k result.Take) (string, bool) {
 		f := k.Facts
-		return fmt.Sprintf("%d stretches of exact digital silence, %s s in all", f.ZeroRuns, num(f.ZeroSeconds, 2)),
-			!f.Dead && f.ZeroSeconds > 0.05*k.DurationS && f.LongestZeroS > 0.05
+		return fmt.Sprintf("%d stretches of exact digital silence, %s s in all, %d of them cut off a live signal",
+			f.ZeroRuns, num(f.ZeroSeconds, 2), f.AbruptZeros), isGated(k)
+	})
+	return append(cut, sunk(r, len(cut) > 0)...)
+}
+
+func isGated(k result.Take) bool {
+	f := k.Facts
+	return f != nil && !f.Dead && f.AbruptZeros > 0 && f.ZeroSeconds > 0.05*k.DurationS && f.LongestZeroS > 0.05
+}
+
+// sunk: the background is digital silence, without a gate's edges.
+func sunk(r *result.Results, gate bool) []result.Finding {
+	f := result.Finding{
+		ID: "background is digital silence", Severity: result.SeverityNote,
+		Title:  "The background is digital silence, so noise and hum cannot be told",
+		Causes: []string{"gain too low or too few bits: the noise lies below the last bit", "a noise gate"},
+		Next:   []string{"Record with 24 bits and more gain, with every gate and noise reduction off."},
+	}
+	if gate {
+		f.Causes = []string{"the gate that other takes show"}
+	}
+	return inTakes(r, f, func(k result.Take) (string, bool) {
+		silent := k.Facts.Dead && k.Test == "quiet"
+		return fmt.Sprintf("%s s of %s s are exact zeros", num(k.Facts.ZeroSeconds, 2), num(k.DurationS, 2)),
+			silent || !k.Facts.Dead && !isGated(k) && !gate && k.Facts.ZeroSeconds > 0.2*k.DurationS
 	})
 }
 
@@ -152,7 +206,8 @@ func dropOuts(r *result.Results) []result.Finding {
 		if k.Facts.NonFinite > 0 {
 			words += fmt.Sprintf("; %d samples are not numbers", k.Facts.NonFinite)
 		}
-		return words, k.Facts.Steps > 0 || k.Facts.NonFinite > 0
+		explained := isClipped(k.Facts) || isGated(k) // their edges look like steps
+		return words, k.Facts.Steps > 0 && !explained || k.Facts.NonFinite > 0
 	})
 }
 
@@ -163,22 +218,21 @@ func channels(r *result.Results) []result.Finding {
 		Causes: []string{"wrong input armed", "lead not plugged in", "muted channel"},
 		Next:   []string{"Check that the pickup's input is the one recorded and record again."},
 	}, func(k result.Take) (string, bool) {
-		return "digital silence on every channel", k.Facts.Dead
+		return "digital silence on every channel", k.Facts.Dead && k.Test != "quiet"
 	})
-	used := map[int]int{}
-	for _, k := range r.Takes {
-		if k.Facts != nil && !k.Facts.Dead {
-			used[k.Channel]++
-		}
-	}
-	if len(used) < 2 || r.Stage.Capture.Channel != 0 {
+	out = append(out, secondChannel(r)...)
+	if r.Stage.Capture.Channel != 0 {
 		return out
 	}
-	most := 0
-	for c := range used {
-		if used[c] > used[most] || used[c] == used[most] && c < most {
-			most = c
-		}
+	most := usualChannel(r)
+	if most > 1 {
+		out = append(out, result.Finding{
+			ID: "signal on another channel", Severity: result.SeverityNote, About: "capture",
+			Title:    fmt.Sprintf("The signal is on channel %d", most),
+			Evidence: []result.Evidence{fact("Channel %d is measured; channel 1 carries no pickup.", most)},
+			Causes:   []string{"the pickup was plugged into another input than the first"},
+			Next:     []string{"None needed if that was meant; capture.channel in stage.toml settles it."},
+		})
 	}
 	return append(out, inTakes(r, result.Finding{
 		ID: "signal on another channel", Severity: result.SeverityNote,
@@ -187,7 +241,45 @@ func channels(r *result.Results) []result.Finding {
 		Next:   []string{"If the two inputs' gains differ, record these takes again on the usual one."},
 	}, func(k result.Take) (string, bool) {
 		return fmt.Sprintf("signal on channel %d of %d (%s), others on %d", k.Channel, k.Channels, k.ChannelReason, most),
-			!k.Facts.Dead && k.Channel != most
+			!k.Facts.Dead && k.Test != "quiet" && k.Channel != most
+	})...)
+}
+
+// usualChannel is the channel that most takes with events were measured on;
+// which channel of a silent take is louder says nothing.
+func usualChannel(r *result.Results) int {
+	used, most := map[int]int{}, 0
+	for _, k := range r.Takes {
+		if k.Facts != nil && !k.Facts.Dead && k.Test != "quiet" && k.Problem == "" {
+			used[k.Channel]++
+		}
+	}
+	for c := range used {
+		if most == 0 || used[c] > used[most] || used[c] == used[most] && c < most {
+			most = c
+		}
+	}
+	return most
+}
+
+// secondChannel: a second channel that is dead or turned round is harmless as
+// long as nobody mixes the two.
+func secondChannel(r *result.Results) []result.Finding {
+	inverted := inTakes(r, result.Finding{
+		ID: "second channel inverted", Severity: result.SeverityNote,
+		Title:  "The second channel is the first turned round",
+		Causes: []string{"a balanced cable into two inputs", "a polarity switch or a recorder's stereo effect"},
+		Next:   []string{"Never mix the two to mono: they cancel. Record one channel, and check that it is the one that is not turned."},
+	}, func(k result.Take) (string, bool) {
+		return "the two channels are one signal with opposite signs", k.Facts.OtherChannel == "inverted" && k.Test != "quiet"
+	})
+	return append(inverted, inTakes(r, result.Finding{
+		ID: "second channel empty", Severity: result.SeverityNote,
+		Title:  "One channel of the stereo recording is empty",
+		Causes: []string{"a mono source recorded in stereo"},
+		Next:   []string{"None needed; recording in mono saves half the space."},
+	}, func(k result.Take) (string, bool) {
+		return fmt.Sprintf("channel %d is measured, another holds digital silence", k.Channel), k.Facts.OtherChannel == "dead" && !k.Facts.Dead
 	})...)
 }
 
@@ -203,6 +295,9 @@ func fewBits(r *result.Results) []result.Finding {
 }
 
 func misnamed(r *result.Results) []result.Finding {
+	if len(silentPickup(r)) > 0 {
+		return nil
+	}
 	return inTakes(r, result.Finding{
 		ID: "take may be misnamed", Severity: result.SeverityRecheck,
 		Title:  "A recording does not sound like what its name says",
@@ -210,9 +305,59 @@ func misnamed(r *result.Results) []result.Finding {
 		Next:   []string{"Listen to it; rename it or record it again."},
 	}, func(k result.Take) (string, bool) {
 		c := k.Contents
-		if c == nil || c.Looks == "unclear" || c.Looks == k.Test || k.Facts.Dead || k.Test == "sweep-reference" {
+		if c == nil || c.Looks == "unclear" || c.Looks == k.Test || k.Facts.Dead || isGated(k) || k.Test == "sweep" || k.Test == "sweep-reference" {
+			return "", false
+		}
+		if c.Looks == "quiet" && k.Problem == "" { // its events were found all the same
 			return "", false
 		}
 		return fmt.Sprintf("named %s, sounds like %s (%s)", k.Test, c.Looks, c.Reason), true
 	})
+}
+
+// swapped: a string's plucks have the pitch that another string should have.
+// Taps have no pitch, so swapped tap takes cannot be told.
+func swapped(r *result.Results) []result.Finding {
+	if len(wrongRate(r)) > 0 {
+		return nil
+	}
+	f := result.Finding{
+		ID: "take may be misnamed", Severity: result.SeverityRecheck, About: "capture",
+		Title:  "The plucks of one string have the pitch of another",
+		Causes: []string{"file names swapped", "the wrong string was plucked, or tuned to another's note"},
+		Next:   []string{"Listen to the take; rename it or record it again."},
+	}
+	for _, s := range r.Strings {
+		other, ok := soundsLike(r, s)
+		if !ok {
+			continue
+		}
+		f.Strings = append(f.Strings, s.Number)
+		f.Evidence = append(f.Evidence, fact("%s: plucked at %s, which is the pitch of %s.", upper(stringName(s)), said(s.Pluck.F1Hz, "Hz", 1), stringName(other)))
+		for _, k := range s.Pluck.Takes {
+			f.Takes = append(f.Takes, r.Takes[k].File)
+		}
+	}
+	if len(f.Strings) == 0 {
+		return nil
+	}
+	return []result.Finding{f}
+}
+
+// soundsLike is the other string whose target s was plucked at, within half a
+// semitone, while its own is a semitone away or more.
+func soundsLike(r *result.Results, s result.String) (result.String, bool) {
+	if s.Pluck == nil || !s.Pluck.F1Hz.Known() || s.TargetHz == nil || offCents(s, *s.TargetHz) < 100 {
+		return result.String{}, false
+	}
+	for _, o := range r.Strings {
+		if o.Number != s.Number && o.TargetHz != nil && offCents(s, *o.TargetHz) < 50 {
+			return o, true
+		}
+	}
+	return result.String{}, false
+}
+
+func offCents(s result.String, hz float64) float64 {
+	return math.Abs(1200 * math.Log2(s.Pluck.F1Hz.Estimate.Median/hz))
 }

@@ -20,13 +20,14 @@ func tapped(r *result.Results) []result.String {
 
 // besideOthers is a quantity of string s less the median of the other
 // strings' medians: unlike the mean of all, it does not move with the fault
-// it is meant to show. The interval is the string's own.
+// it is meant to show. The interval counts the others' own uncertainty.
 func besideOthers(r *result.Results, s result.String, of func(result.String) *result.Quantity) (result.Quantity, bool) {
 	own := of(s)
-	var others []float64
+	var others, halves []float64
 	for _, o := range r.Strings {
 		if q := of(o); o.Number != s.Number && q != nil && q.Known() && !isDead(o) {
 			others = append(others, q.Estimate.Median)
+			halves = append(halves, halfWidth(*q))
 		}
 	}
 	if own == nil || !own.Known() || len(others) == 0 {
@@ -40,7 +41,59 @@ func besideOthers(r *result.Results, s result.String, of func(result.String) *re
 		moved.Low, moved.High = iv.Low-mid, iv.High-mid
 		est.Interval = &moved
 	}
-	return result.Quantity{Estimate: &est}, true
+	return widened(result.Quantity{Estimate: &est}, ofMedian(halves)), true
+}
+
+func halfWidth(q result.Quantity) float64 {
+	if q.Estimate == nil || q.Estimate.Interval == nil {
+		return 0
+	}
+	return (q.Estimate.Interval.High - q.Estimate.Interval.Low) / 2
+}
+
+// ofMedian is the half-width of the median of values with these half-widths:
+// a median of normal values has 1.25 times the standard error of their mean.
+func ofMedian(halves []float64) float64 {
+	sum := 0.0
+	for _, h := range halves {
+		sum += h * h
+	}
+	m, factor := float64(len(halves)), 1.25
+	if len(halves) < 3 {
+		factor = 1
+	}
+	return factor * math.Sqrt(sum) / m
+}
+
+// widened adds an independent half-width to q's interval, by squares.
+func widened(q result.Quantity, half float64) result.Quantity {
+	est := *q.Estimate
+	if est.Interval == nil || half == 0 {
+		return q
+	}
+	iv := *est.Interval
+	iv.Low = est.Median - math.Hypot(est.Median-iv.Low, half)
+	iv.High = est.Median + math.Hypot(iv.High-est.Median, half)
+	est.Interval = &iv
+	return result.Quantity{Estimate: &est, Values: q.Values, Reason: q.Reason}
+}
+
+// tapBeside is the tap level beside the others. Its interval counts how much
+// one take differs from the next by the same hand, which taps of one take do
+// not show.
+func tapBeside(r *result.Results, s result.String) (result.Quantity, bool) {
+	q, ok := besideOthers(r, s, tapLevel)
+	if !ok {
+		return q, false
+	}
+	inverse, others := 0.0, 0
+	for _, o := range tapped(r) {
+		if o.Number != s.Number && !isDead(o) {
+			inverse, others = inverse+1/float64(max(1, len(o.Tap.Takes))), others+1
+		}
+	}
+	variance := 1/float64(max(1, len(s.Tap.Takes))) + inverse/float64(others*others)
+	return widened(q, 1.96*limitOf(r, "take_spread_db").Value*math.Sqrt(variance)), true
 }
 
 func tapLevel(s result.String) *result.Quantity {
@@ -62,13 +115,13 @@ func isDead(s result.String) bool { return s.Tap != nil && s.Tap.ThroughBody }
 // silentPickup: no string's taps rise above the noise. One jack cannot say
 // which disc shorts the others.
 func silentPickup(r *result.Results) []result.Finding {
-	taken, heard := 0, 0
+	taken, heard := unheardTaps(r), 0
 	for _, s := range r.Strings {
 		if s.Tap == nil {
 			continue
 		}
 		taken++
-		if s.Tap.SNRDB.Known() && s.Tap.SNRDB.Estimate.Median > 10 && !isDead(s) {
+		if s.Tap.SNRDB.Known() && s.Tap.SNRDB.Estimate.Median > silentSNRDB {
 			heard++
 		}
 	}
@@ -77,8 +130,8 @@ func silentPickup(r *result.Results) []result.Finding {
 	}
 	return []result.Finding{{
 		ID: "whole pickup silent", Severity: result.SeverityStop, About: "pickup",
-		Title:    "No disc is heard directly",
-		Evidence: []result.Evidence{fact("Taps on %d strings were recorded; none stands 10 dB above the noise as a direct, early tap.", taken)},
+		Title:    "The whole pickup is silent",
+		Evidence: []result.Evidence{fact("Taps on %d strings were recorded; on none does the median tap stand %d dB above the noise.", taken, silentSNRDB)},
 		Causes:   []string{"a short across the output: one shorted disc or a whisker of solder silences all of them", "open hot lead or jack", "lead or input: wrong channel, muted, not plugged in"},
 		Next: []string{
 			"Tap with another cable and input.",
@@ -88,33 +141,96 @@ func silentPickup(r *result.Results) []result.Finding {
 	}}
 }
 
-// dead: the tap is heard late, weak and dull, through the bridge only.
+// silentSNRDB: taps nearer to the noise are as good as unheard.
+const silentSNRDB = 15
+
+// unheardTaps counts the strings whose only tap takes hold nothing that
+// stands out.
+func unheardTaps(r *result.Results) int {
+	strs := map[int]bool{}
+	for _, k := range r.Takes {
+		if k.Test == "tap" && k.Problem != "" && k.Facts != nil {
+			strs[k.String] = true
+		}
+	}
+	for _, s := range r.Strings {
+		if s.Tap != nil {
+			delete(strs, s.Number)
+		}
+	}
+	return len(strs)
+}
+
+// Tap levels beside the others from which a string has hardly a voice of its
+// own: the bridge carries about as much. Common practice, no source.
+const (
+	deadBelowDB  = -15
+	mayBeDeadDB  = -8
+	openLeadText = "an open lead or cold joint: then only the other discs hear it, through the bridge"
+)
+
+// dead: the tap is heard weak and late, through the bridge only. Where it is
+// not weaker than a bad bond makes it, the two cannot be told apart.
 func dead(r *result.Results) []result.Finding {
 	if len(silentPickup(r)) > 0 {
 		return nil
 	}
 	var out []result.Finding
 	for _, s := range r.Strings {
-		if !isDead(s) {
+		if isDead(s) && len(drops(r, s)) == 0 {
+			out = append(out, deadDisc(r, s))
+		}
+	}
+	return append(out, unheard(r)...)
+}
+
+func deadDisc(r *result.Results, s result.String) result.Finding {
+	f := result.Finding{
+		ID: "disc dead", Severity: result.SeverityStop, About: "pickup", Strings: []int{s.Number},
+		Title:  fmt.Sprintf("The disc of %s gives nothing of its own", stringName(s)),
+		Causes: []string{"open lead or cold joint at this disc", "lead broken at the disc's edge", "cracked disc", "the saddle does not touch the disc"},
+		Next: []string{
+			"Wiggle this disc's leads while tapping: if it wakes up, resolder the joint (ventilate; the iron is hot; keep the disc cool).",
+			"Measure this disc's capacitance at its leads: a few to some tens of nF is alive, near 0 is an open lead or a crack.",
+			"Replace the disc while it is still unglued.",
+		},
+	}
+	beside, ok := tapBeside(r, s)
+	if !ok {
+		f.Evidence = append(f.Evidence, fact("Its taps arrive late, weak and dull, as heard through the bridge."))
+		return f
+	}
+	f.Evidence = append(f.Evidence, fact("Its taps are %s beside the other strings, as heard through the bridge.", said(beside, "dB", 1)))
+	if beside.Estimate.Median > deadBelowDB {
+		f.ID = "disc dead or badly bonded"
+		f.Title = fmt.Sprintf("The disc of %s gives little or nothing of its own: dead, or badly bonded", stringName(s))
+		f.Causes = append(f.Causes, "a weak bond between disc and saddle, which sounds the same in one jack")
+	}
+	return f
+}
+
+// unheard: a string whose tap takes hold nothing, while others are heard.
+func unheard(r *result.Results) []result.Finding {
+	var out []result.Finding
+	for _, s := range r.Strings {
+		if s.Tap != nil {
 			continue
 		}
 		f := result.Finding{
 			ID: "disc dead", Severity: result.SeverityStop, About: "pickup", Strings: []int{s.Number},
-			Title:  fmt.Sprintf("The disc of %s gives nothing of its own", stringName(s)),
-			Causes: []string{"open lead or cold joint at this disc", "lead broken at the disc's edge", "cracked disc"},
-			Next: []string{
-				"Wiggle this disc's leads while tapping: if it wakes up, resolder the joint (ventilate; the iron is hot; keep the disc cool).",
-				"Measure this disc's capacitance at its leads: a few to some tens of nF is alive, near 0 is an open lead or a crack.",
-				"Replace the disc while it is still unglued.",
-			},
+			Title:  fmt.Sprintf("Taps on %s are not heard at all", stringName(s)),
+			Causes: []string{"open lead or cold joint at this disc", "cracked disc", "nothing was tapped in this take"},
+			Next:   []string{"Tap it again; then wiggle this disc's leads while tapping.", "Measure this disc's capacitance at its leads: near 0 is an open lead or a crack."},
 		}
-		if beside, ok := besideOthers(r, s, tapLevel); ok {
-			f.Evidence = append(f.Evidence, fact("Its taps are %s beside the other strings, and late and dull, as heard through the bridge.",
-				said(beside, "dB", 1)))
-		} else {
-			f.Evidence = append(f.Evidence, fact("Its taps arrive late, weak and dull, as heard through the bridge."))
+		for _, k := range r.Takes {
+			if k.Test == "tap" && k.String == s.Number && k.Facts != nil && k.Problem != "" && !k.Facts.Dead {
+				f.Takes = append(f.Takes, k.File)
+				f.Evidence = append(f.Evidence, fact("%s", k.Problem))
+			}
 		}
-		out = append(out, f)
+		if len(f.Takes) > 0 {
+			out = append(out, f)
+		}
 	}
 	return out
 }
@@ -166,11 +282,22 @@ func reversedDisc(s result.String) result.Finding {
 	}
 }
 
+// othersVoted tells whether another string's direction is known to compare
+// with.
+func othersVoted(r *result.Results, s result.String) bool {
+	for _, o := range r.Strings {
+		if o.Number != s.Number && o.Tap != nil && o.Tap.Polarity.Sign != 0 {
+			return true
+		}
+	}
+	return false
+}
+
 // undecided: taps were good, but which way they moved cannot be told.
 func undecided(r *result.Results) []result.Finding {
 	var unsure []result.String
 	for _, s := range r.Strings {
-		if s.Tap != nil && s.Tap.Polarity.Relative == "cannot tell" && !isDead(s) && len(r.Strings) > 1 && s.Tap.LevelDBFS.Known() {
+		if s.Tap != nil && s.Tap.Polarity.Relative == "cannot tell" && !isDead(s) && len(r.Strings) > 1 && count(s.Tap.LevelDBFS) >= 3 && othersVoted(r, s) {
 			unsure = append(unsure, s)
 		}
 	}
@@ -189,114 +316,4 @@ func undecided(r *result.Results) []result.Finding {
 		f.Evidence = append(f.Evidence, fact("%s", words))
 	}
 	return []result.Finding{f}
-}
-
-// unbalanced: a string outside the balance limit, told apart by its treble.
-func unbalanced(r *result.Results) []result.Finding {
-	limit := limitOf(r, "balance_db")
-	var out []result.Finding
-	for _, s := range tapped(r) {
-		beside, ok := besideOthers(r, s, tapLevel)
-		if !ok || isDead(s) || math.IsInf(limit.Value, 1) {
-			continue
-		}
-		if where := below(beside, -limit.Value); where == beyond || where == straddles {
-			out = append(out, weakDisc(r, s, beside, limit, where))
-		}
-		if where := above(beside, limit.Value); where == beyond || where == straddles {
-			out = append(out, loudDisc(s, beside, limit, where))
-		}
-	}
-	return out
-}
-
-func weakDisc(r *result.Results, s result.String, beside result.Quantity, limit result.Limit, where side) result.Finding {
-	treble, known := besideOthers(r, s, tapTreble)
-	dullLimit := limitOf(r, "dull_db")
-	f := result.Finding{
-		ID: "disc weak", Severity: result.SeverityStop, About: "pickup", Strings: []int{s.Number},
-		Title:    fmt.Sprintf("%s is too quiet beside the others", upper(stringName(s))),
-		Evidence: []result.Evidence{judged("Tap level beside the median of the other strings: "+said(beside, "dB", 1), beside, "dB", limit)},
-		Causes:   []string{"the saddle does not press on the disc: fit, height, or break angle of the string", "weak bond between disc and saddle"},
-		Next:     []string{"Tap again a few millimetres aside: a level that depends on the spot points to the fit.", "Press the saddle down with a finger while tapping: if it gets louder, improve the fit or the break angle."},
-	}
-	if known && below(treble, -dullLimit.Value) == beyond {
-		f.ID = "disc weak and dull"
-		f.Title = fmt.Sprintf("%s is too quiet and dull: its bond looks weak", upper(stringName(s)))
-		f.Evidence = append(f.Evidence, judged("Treble beside the median of the other strings: "+said(treble, "dB", 1), treble, "dB", dullLimit))
-		f.Causes = []string{"weak or partial bond between disc and saddle: treble is lost first", "something soft between disc and saddle", "cracked disc"}
-		f.Next = []string{"Press the disc against the saddle with a clamp or putty and tap again: if it wakes up, bond it anew.", "Clean both faces, bond again in a thin hard layer under light pressure."}
-	}
-	return softened(f, beside, -limit.Value, where)
-}
-
-func loudDisc(s result.String, beside result.Quantity, limit result.Limit, where side) result.Finding {
-	return softened(result.Finding{
-		ID: "disc loud", Severity: result.SeverityStop, About: "pickup", Strings: []int{s.Number},
-		Title:    fmt.Sprintf("%s is too loud beside the others", upper(stringName(s))),
-		Evidence: []result.Evidence{judged("Tap level beside the median of the other strings: "+said(beside, "dB", 1), beside, "dB", limit)},
-		Causes:   []string{"this saddle was tapped harder", "this saddle presses harder on its disc than the others", "a larger or different disc"},
-		Next:     []string{"Tap all saddles again with the same ball from the same height.", "If it stays, lower this saddle or raise the others before anything is glued."},
-	}, beside, limit.Value, where)
-}
-
-// softened turns a finding whose interval straddles its limit into a request
-// for more events.
-func softened(f result.Finding, q result.Quantity, limit float64, where side) result.Finding {
-	if where == straddles {
-		f.Severity = result.SeverityRecheck
-		f.Title += ", perhaps"
-		f.Next = append([]string{settle(q, limit, "taps")}, f.Next...)
-	}
-	return f
-}
-
-// dull: level is fine, treble is not.
-func dull(r *result.Results) []result.Finding {
-	limit, balance := limitOf(r, "dull_db"), limitOf(r, "balance_db")
-	var out []result.Finding
-	for _, s := range tapped(r) {
-		treble, ok := besideOthers(r, s, tapTreble)
-		level, ok2 := besideOthers(r, s, tapLevel)
-		if !ok || !ok2 || isDead(s) || below(treble, -limit.Value) != beyond || below(level, -balance.Value) >= straddles {
-			continue
-		}
-		out = append(out, result.Finding{
-			ID: "disc dull", Severity: result.SeverityRecheck, About: "pickup", Strings: []int{s.Number},
-			Title:    fmt.Sprintf("%s hears less treble than the others", upper(stringName(s))),
-			Evidence: []result.Evidence{judged("Treble beside the median of the other strings: "+said(treble, "dB", 1), treble, "dB", limit)},
-			Causes:   []string{"a weak or thick bond", "a softer thing or finger tapped this saddle"},
-			Next:     []string{"Tap all saddles again with the same hard, light object.", "Press the disc against its saddle while tapping: if treble comes back, bond it anew."},
-		})
-	}
-	return out
-}
-
-// intermittent: some taps of a string are far weaker than its others.
-func intermittent(r *result.Results) []result.Finding {
-	limit := limitOf(r, "intermittent_db")
-	var out []result.Finding
-	for _, s := range tapped(r) {
-		values := make([]float64, 0, len(s.Tap.LevelDBFS.Values))
-		for _, v := range s.Tap.LevelDBFS.Values {
-			values = append(values, v.Value)
-		}
-		mid, weak := medianOf(values), 0
-		for _, v := range values {
-			if v < mid-limit.Value {
-				weak++
-			}
-		}
-		if weak == 0 || isDead(s) || len(values) < 4 {
-			continue
-		}
-		out = append(out, result.Finding{
-			ID: "intermittent joint", Severity: result.SeverityRecheck, About: "pickup", Strings: []int{s.Number},
-			Title:    fmt.Sprintf("%s drops out in some taps", upper(stringName(s))),
-			Evidence: []result.Evidence{fact("%d of %d taps lie more than %s dB below this string's median.", weak, len(values), num(limit.Value, 0))},
-			Causes:   []string{"a joint or lead that opens now and then", "a missed tap"},
-			Next:     []string{"Flex this disc's leads while tapping: if the level jumps, resolder the joint before it is buried.", "If no flexing changes it, record the taps again."},
-		})
-	}
-	return out
 }

@@ -7,23 +7,29 @@ import (
 	"saddlewise/analysis/result"
 )
 
-// fewEvents asks for more where an interval is missing.
+// fewEvents asks for more where an interval is missing, or is not yet one of
+// 95 %.
 func fewEvents(r *result.Results) []result.Finding {
 	f := result.Finding{
-		ID: "too few events", Severity: result.SeverityRecheck, About: "capture",
-		Title: "Too few taps for an honest interval",
+		ID: "too few events", Severity: result.SeverityNote, About: "capture",
+		Title: "Too few taps for an interval of 95 %",
 		Next:  []string{"Record six or more single taps a string, in two short takes rather than one long one."},
 	}
 	for _, s := range r.Strings {
-		if s.Tap == nil {
+		n := 0
+		if s.Tap != nil {
+			n = count(s.Tap.LevelDBFS)
+		}
+		if s.Tap == nil || n >= 6 {
 			continue
 		}
-		if n := count(s.Tap.LevelDBFS); n < 3 {
-			f.Strings = append(f.Strings, s.Number)
-			f.Evidence = append(f.Evidence, fact("%s: %d usable taps; three are the least, six make a 95 %% interval.", upper(stringName(s)), n))
+		if n < 3 {
+			f.Severity, f.Title = result.SeverityRecheck, "Too few taps for an honest interval"
 		}
+		f.Strings = append(f.Strings, s.Number)
+		f.Evidence = append(f.Evidence, fact("%s: %d usable taps; three are the least, six make a 95 %% interval.", upper(stringName(s)), n))
 	}
-	if len(f.Strings) == 0 {
+	if len(f.Strings) == 0 || len(silentPickup(r)) > 0 {
 		return nil
 	}
 	return []result.Finding{f}
@@ -99,22 +105,23 @@ func takeMedians(q result.Quantity) (low, high float64, takes int) {
 
 // missingTests says which question no recording answers.
 func missingTests(r *result.Results) []result.Finding {
-	taps, quiet := 0, len(r.Quiet)
-	for _, s := range r.Strings {
-		if s.Tap != nil && s.Tap.LevelDBFS.Known() || s.Tap != nil && s.Tap.ThroughBody {
-			taps++
+	tried := map[int]bool{}
+	quiet := len(r.Quiet)
+	for _, k := range r.Takes {
+		if k.Test == "tap" && k.Facts != nil {
+			tried[k.String] = true
 		}
 	}
 	var out []result.Finding
-	if taps < max(len(r.Strings), 1) {
+	if len(tried) < max(len(r.Strings), 1) {
 		f := result.Finding{
 			ID: "taps missing", Severity: result.SeverityRecheck, About: "capture",
 			Title:    "Not every string was tapped",
-			Evidence: []result.Evidence{fact("%d of %d strings have usable taps; only taps show whether a disc is alive and the right way round.", taps, len(r.Strings))},
+			Evidence: []result.Evidence{fact("%d of %d strings were tapped; only taps show whether a disc is alive and the right way round.", len(tried), len(r.Strings))},
 			Next:     []string{"Record tap-N.wav for every string, six or more single taps each."},
 		}
 		for _, s := range r.Strings {
-			if s.Tap == nil {
+			if !tried[s.Number] {
 				f.Strings = append(f.Strings, s.Number)
 			}
 		}

@@ -24,9 +24,9 @@ type rule func(r *result.Results) []result.Finding
 // rules in order: the recording first, because a bad recording imitates a bad
 // pickup.
 var rules = []rule{
-	unusable, clipped, tooQuiet, offset, gated, ridden, dropOuts, channels, fewBits, misnamed, wrongRate,
+	unusable, clipped, tooQuiet, offset, gated, ridden, dropOuts, channels, fewBits, misnamed, swapped, wrongRate,
 	fewEvents, doubleHits, takesDisagree,
-	silentPickup, dead, reversed, unbalanced, dull, intermittent,
+	silentPickup, dead, reversed, unbalanced, dull, resonant, intermittent,
 	hum, humInOneTake, hiss, lowLoss,
 	outOfTune, clock, shortSustain, distorted, rattle,
 	missingTests,
@@ -38,6 +38,7 @@ func Judge(r *result.Results) {
 	for _, look := range rules {
 		r.Findings = append(r.Findings, look(r)...)
 	}
+	soften(r)
 	slices.SortStableFunc(r.Findings, func(a, b result.Finding) int {
 		return cmp.Compare(rank(a.Severity), rank(b.Severity))
 	})

@@ -43,7 +43,7 @@ func hum(r *result.Results) []result.Finding {
 	open, hand := quietest(r)
 	limit := limitOf(r, "hum_below_signal_db")
 	level, what := signal(r)
-	if open == nil || open.Hum == nil || !open.Hum.Certain || math.IsNaN(level) {
+	if open == nil || open.Hum == nil || !open.Hum.Certain || math.IsNaN(level) || len(silentPickup(r)) > 0 {
 		return nil
 	}
 	gap := level - open.Hum.TotalDBFS
@@ -85,13 +85,13 @@ func explainHum(f *result.Finding, open, hand *result.Quiet) {
 	}
 }
 
-// humInOneTake: hum much louder in one take than in the others: the hand was
-// off the ground, or something was switched on.
+// humInOneTake: the background is much louder in one take than in the others:
+// the hand was off the ground, or something was switched on.
 func humInOneTake(r *result.Results) []result.Finding {
 	var levels []float64
 	for _, k := range r.Takes {
-		if k.Hum != nil && k.Test != "quiet" {
-			levels = append(levels, k.Hum.TotalDBFS)
+		if k.NoiseDBFS != nil && !k.Hand {
+			levels = append(levels, *k.NoiseDBFS)
 		}
 	}
 	if len(levels) < 4 {
@@ -100,15 +100,15 @@ func humInOneTake(r *result.Results) []result.Finding {
 	mid, limit := medianOf(levels), limitOf(r, "hum_take_db")
 	return inTakes(r, result.Finding{
 		ID: "hum louder in one take", Severity: result.SeverityNote,
-		Title:  "Hum is louder in some takes than in the others",
-		Causes: []string{"the hand was off the strings or the ground in this take", "a lamp or charger was switched on"},
-		Next:   []string{"Keep one hand on the ground in every take, or in none."},
+		Title:  "The background, most likely hum, is louder in some takes than in the others",
+		Causes: []string{"the hand was off the strings or the ground in this take", "a lamp or charger was switched on", "the gain was turned up"},
+		Next:   []string{"Keep one hand on the ground in every take, or in none.", "Record this take again."},
 	}, func(k result.Take) (string, bool) {
-		if k.Hum == nil || k.Test == "quiet" {
+		if k.NoiseDBFS == nil || k.Hand && *k.NoiseDBFS < mid {
 			return "", false
 		}
-		return fmt.Sprintf("hum %s dBFS, median of the takes %s; limit %s dB more", num(k.Hum.TotalDBFS, 1), num(mid, 1), num(limit.Value, 0)),
-			k.Hum.TotalDBFS > mid+limit.Value
+		return fmt.Sprintf("background %s dBFS, median of the takes %s; limit %s dB more", num(*k.NoiseDBFS, 1), num(mid, 1), num(limit.Value, 0)),
+			*k.NoiseDBFS > mid+limit.Value
 	})
 }
 
@@ -117,7 +117,7 @@ func hiss(r *result.Results) []result.Finding {
 	open, _ := quietest(r)
 	limit := limitOf(r, "hiss_below_signal_db")
 	level, what := signal(r)
-	if open == nil || !open.FloorADBFS.Known() || math.IsNaN(level) {
+	if open == nil || !open.FloorADBFS.Known() || math.IsNaN(level) || len(silentPickup(r)) > 0 {
 		return nil
 	}
 	gap := level - open.FloorADBFS.Estimate.Median

@@ -96,6 +96,9 @@ func outOfTune(r *result.Results) []result.Finding {
 	}
 	for _, s := range strs {
 		q := s.Pluck.Cents
+		if _, other := soundsLike(r, s); other {
+			continue // that is said of the take's name
+		}
 		if math.Abs(q.Estimate.Median) > limit.Value {
 			f.Strings = append(f.Strings, s.Number)
 			f.Evidence = append(f.Evidence, judged(upper(stringName(s))+": "+said(q, "cents", 1), q, "cents", limit))
@@ -150,7 +153,11 @@ func shortSustain(r *result.Results) []result.Finding {
 				others = append(others, o.Pluck.T60S.Estimate.Median)
 			}
 		}
-		if len(others) < 2 || below(s.Pluck.T60S, limit.Value*medianOf(others)) != beyond {
+		where := side(0)
+		if len(others) >= 2 {
+			where = below(s.Pluck.T60S, limit.Value*medianOf(others))
+		}
+		if where < straddles {
 			continue
 		}
 		out = append(out, result.Finding{
@@ -203,7 +210,7 @@ func rattle(r *result.Results) []result.Finding {
 			}
 			return &o.Pluck.RattleDB
 		})
-		if !ok || above(rise, limit.Value) != beyond {
+		if !ok || above(rise, limit.Value) < straddles || s.Pluck.RattleDB.Estimate.Median < limitOf(r, "rattle_least_db").Value {
 			continue
 		}
 		out = append(out, result.Finding{

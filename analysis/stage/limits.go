@@ -20,7 +20,9 @@ var limitTable = []struct {
 	low, high float64
 }{
 	{"balance_db", 3, "dB", "largest level of a string beside the others", 0, 60},
-	{"dull_db", 5, "dB", "largest loss of treble (2 to 8 kHz) beside the others", 0, 60},
+	{"dull_db", 5, "dB", "largest loss of treble (1 to 4 kHz) of a weak string beside the others", 0, 60},
+	{"dull_alone_db", 9, "dB", "largest loss of treble beside the others where the level is fine: a softer tap loses some, too", 0, 60},
+	{"resonance_db", 12, "dB", "largest peak of one string's tap response beside the others", 0, 60},
 	{"intermittent_db", 12, "dB", "a tap this far below its string's median is a drop-out", 0, 120},
 	{"takes_db", 3, "dB", "largest difference between two takes of one string", 0, 60},
 	{"take_spread_db", 0.5, "dB", "standard deviation between takes of one string, where only one was recorded", 0, 20},
@@ -33,6 +35,7 @@ var limitTable = []struct {
 	{"tone_cents", 5, "cents", "largest offset of the reference tone", 0, 1200},
 	{"t60_ratio", 0.4, "of the others", "least sustain beside the other strings' median", 0, 1},
 	{"thd_rise_db", 10, "dB", "largest distortion of the tone beside the other strings", 0, 120},
+	{"rattle_least_db", -50, "dB", "energy between partials re the note below which nothing rattles", -120, 0},
 	{"rattle_rise_db", 12, "dB", "largest energy between partials beside the other strings", 0, 120},
 }
 
