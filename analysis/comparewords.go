@@ -37,11 +37,24 @@ func comparisonSentence(c *result.Comparison) string {
 	}
 	parts = append(parts, mainWords(c, all))
 	for _, s := range c.Common {
-		if s.Real && (c.Gain == nil || s.CanBe != gainMoved) {
+		if s.Real && s.CanBe != gainMoved && mostStrings(s, c) {
 			parts = append(parts, fmt.Sprintf("%s came out %.1f dB %s%s: %s.", together(s), math.Abs(s.DB), louder(s.DB), within(s.Interval, s.DB < 0), s.CanBe))
+			break
 		}
 	}
 	return strings.Join(parts, " ")
+}
+
+// mostStrings tells whether more strings share the shift than do not: where
+// half of them moved apart, what is common is a matter of view.
+func mostStrings(s result.CommonShift, c *result.Comparison) bool {
+	apart := 0
+	for _, a := range c.Alone {
+		if a.Test == s.Test {
+			apart++
+		}
+	}
+	return len(s.Strings) > apart
 }
 
 func mainWords(c *result.Comparison, all []said) string {

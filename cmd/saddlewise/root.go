@@ -89,7 +89,7 @@ String 1 is the highest-pitched. Recordings are never changed.`,
 	}
 	root.SetUsageFunc(usage)
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return misuse{err} })
-	root.AddCommand(newDemo(), newPlan(), newCheck(), newAnalyze(), newCompare(), newLoad(), newStimulus(), newMan(), newVersion())
+	root.AddCommand(newDemo(), newPlan(), newCheck(), newAnalyze(), newCompare(), newTrend(), newLoad(), newStimulus(), newMan(), newVersion())
 	return root
 }
 

@@ -1,0 +1,190 @@
+package report
+
+import (
+	"bytes"
+	"context"
+	"encoding/csv"
+	"encoding/json"
+	"fmt"
+	"strconv"
+	"strings"
+
+	"saddlewise/analysis/result"
+)
+
+// WriteTrend puts trend.md, its pictures, trend.json and trend.csv into dir.
+func WriteTrend(ctx context.Context, t *result.Trend, dir string) error {
+	figures := trendFigures(t)
+	files, err := drawAll(ctx, figures)
+	if err != nil {
+		return err
+	}
+	text, err := TrendJSON(t)
+	if err != nil {
+		return err
+	}
+	rows, err := trendCSV(t)
+	if err != nil {
+		return err
+	}
+	files = append(files, file{"trend.json", text}, file{"trend.csv", rows}, file{"trend.md", trendMarkdown(t, figures)})
+	return writeAll(dir, files)
+}
+
+// TrendJSON encodes the trend as trend.json holds it.
+func TrendJSON(t *result.Trend) ([]byte, error) {
+	var buf bytes.Buffer
+	enc := json.NewEncoder(&buf)
+	enc.SetEscapeHTML(false)
+	enc.SetIndent("", " ")
+	if err := enc.Encode(t); err != nil {
+		return nil, fmt.Errorf("encode trend: %w", err)
+	}
+	return buf.Bytes(), nil
+}
+
+func trendCSV(t *result.Trend) ([]byte, error) {
+	number := func(v float64) string { return strconv.FormatFloat(v, 'g', 6, 64) }
+	rows := [][]string{{"stage", "date", "string", "note", "test", "measure", "unit", "median", "low", "high", "coverage", "n", "shift", "shift_low", "shift_high", "verdict", "explained"}}
+	for i, stage := range t.Stages {
+		for _, s := range t.Series {
+			p := s.Points[i]
+			if p.Estimate == nil {
+				continue
+			}
+			row := []string{stage.Name, stage.Date, "", s.Note, s.Test, s.Measure, s.Unit, number(p.Estimate.Median), "", "", "", strconv.Itoa(p.Estimate.N), "", "", "", p.Verdict, p.Explained}
+			if s.String > 0 {
+				row[2] = strconv.Itoa(s.String)
+			}
+			if iv := p.Estimate.Interval; iv != nil {
+				row[8], row[9], row[10] = number(iv.Low), number(iv.High), number(iv.Coverage)
+			}
+			if p.Shift != nil {
+				row[12] = number(*p.Shift)
+			}
+			if p.Interval != nil {
+				row[13], row[14] = number(p.Interval.Low), number(p.Interval.High)
+			}
+			rows = append(rows, row)
+		}
+	}
+	var buf bytes.Buffer
+	if err := csv.NewWriter(&buf).WriteAll(rows); err != nil {
+		return nil, fmt.Errorf("write CSV: %w", err)
+	}
+	return buf.Bytes(), nil
+}
+
+func trendMarkdown(t *result.Trend, figures []figure) []byte {
+	var b strings.Builder
+	title := t.Build
+	if title == "" {
+		title = "Build"
+	}
+	fmt.Fprintf(&b, "# %s: %s\n\n", escape(title), counted(len(t.Stages), "stage"))
+	for i, s := range t.Stages {
+		writeTrendStage(&b, i, s)
+	}
+	for _, n := range t.Notes {
+		fmt.Fprintf(&b, "> %s\n\n", escape(n))
+	}
+	for _, f := range figures {
+		fmt.Fprintf(&b, "![%s](%s.png)\n\n%s\n\n", escape(f.title), f.name, escape(f.caption))
+	}
+	writeTrendTable(&b, t)
+	fmt.Fprintf(&b, "Made by %s.\n", escape(t.Tool))
+	return []byte(b.String())
+}
+
+func counted(n int, what string) string {
+	if n == 1 {
+		return "1 " + what
+	}
+	return fmt.Sprintf("%d %ss", n, what)
+}
+
+func writeTrendStage(b *strings.Builder, i int, s result.TrendStage) {
+	fmt.Fprintf(b, "%d. **%s**", i+1, escape(s.Name))
+	if s.Date != "" {
+		fmt.Fprintf(b, ", %s", escape(s.Date))
+	}
+	fmt.Fprintf(b, ": %s. %s", s.Verdict, escape(s.Judged))
+	if s.Earlier {
+		b.WriteString(" (Read from its earlier report.)")
+	}
+	b.WriteString("\n")
+	if s.Since != "" {
+		fmt.Fprintf(b, "   %s\n", escape(s.Since))
+	}
+	for _, w := range s.Warnings {
+		fmt.Fprintf(b, "   Mind: %s\n", escape(w))
+	}
+	b.WriteString("\n")
+}
+
+func writeTrendTable(b *strings.Builder, t *result.Trend) {
+	tab := table{head: []string{"string", "measure", "unit"}, right: []bool{false, false, false}}
+	for _, s := range t.Stages {
+		tab.head, tab.right = append(tab.head, escape(s.Name)), append(tab.right, true)
+	}
+	for _, s := range t.Series {
+		cells := []string{seriesName(s), s.Test + " " + s.Measure, s.Unit}
+		for _, p := range s.Points {
+			cells = append(cells, pointCell(p, changeDigits(s.Unit)))
+		}
+		tab.add(cells...)
+	}
+	b.WriteString("## Every measure\n\n" + tab.String() + "\n")
+	b.WriteString("▲ rose and ▼ fell since the stage before, beyond chance and corrected for all strings asked. " +
+		"Levels in dBFS hang on the hand and the input gain; balance hangs on neither.\n\n")
+}
+
+func seriesName(s result.Series) string {
+	if s.String == 0 {
+		return "all"
+	}
+	return stringName(result.String{Number: s.String, Note: s.Note})
+}
+
+func pointCell(p result.TrendPoint, digits int) string {
+	if p.Estimate == nil {
+		return "—"
+	}
+	cell := plain(p.Estimate.Median, digits)
+	if iv := p.Estimate.Interval; iv != nil {
+		cell += fmt.Sprintf(" (%s to %s)", plain(iv.Low, digits), plain(iv.High, digits))
+	}
+	return cell + pointMark(p)
+}
+
+func pointMark(p result.TrendPoint) string {
+	switch {
+	case !p.Real():
+		return ""
+	case p.Verdict == result.Rose:
+		return " ▲"
+	}
+	return " ▼"
+}
+
+// TrendSummary is what the terminal shows, in at most 80 columns.
+func TrendSummary(t *result.Trend, p Paint) string {
+	var b strings.Builder
+	for _, s := range t.Stages {
+		head := s.Name + ": " + string(s.Verdict)
+		if s.Date != "" {
+			head = s.Date + "  " + head
+		}
+		if s.Earlier {
+			head += " (read from its earlier report)"
+		}
+		b.WriteString(p.bold(clip(head, terminalColumns)) + "\n")
+		if s.Since != "" {
+			b.WriteString(wrapped(s.Since, "  ", terminalColumns-2))
+		}
+	}
+	for _, n := range t.Notes {
+		b.WriteString(wrapped(n, "", terminalColumns))
+	}
+	return b.String()
+}
