@@ -23,6 +23,7 @@ type zeroRuns struct {
 	start                      int64
 	runs, abrupt               int
 	steps                      float64 // mean movement before the run
+	edge                       float64 // the last sample before it, in steps
 
 	drops   int
 	dropped []int64
@@ -48,6 +49,7 @@ func (z *zeroRuns) tile(x []float64, past *[tileFrames]float64, n int64, quantum
 		if z.run == 0 {
 			z.start = n + int64(i)
 			z.steps = movement(x[:i], past, z.start) / math.Max(quantum, 1e-12)
+			z.edge = math.Abs(lastOf(x[:i], past)) / math.Max(quantum, 1e-12)
 		}
 		z.run++
 	}
@@ -89,10 +91,18 @@ func (z *zeroRuns) end() {
 		if z.steps >= activeSteps {
 			z.abrupt++
 		}
-	case z.run >= leastDrop && z.steps >= activeSteps:
+	case z.run >= leastDrop && z.steps >= activeSteps && z.edge >= activeSteps: // cut, not faded
 		z.pending, z.waiting, z.moved = z.start, lookBack/2, 0
 	}
 	z.run = 0
+}
+
+// lastOf is the sample before the end of x, which may lie in past.
+func lastOf(x []float64, past *[tileFrames]float64) float64 {
+	if len(x) > 0 {
+		return x[len(x)-1]
+	}
+	return past[tileFrames-1]
 }
 
 func touchesZero(x []float64) bool {
