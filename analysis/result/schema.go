@@ -9,3 +9,9 @@ import (
 //
 //go:embed results.schema.json
 var Schema []byte
+
+// ComparisonSchema is the JSON Schema of comparison.json, kept in step with
+// [Comparison] by the same test.
+//
+//go:embed comparison.schema.json
+var ComparisonSchema []byte

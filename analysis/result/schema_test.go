@@ -18,34 +18,44 @@ import (
 	"saddlewise/analysis/stats"
 )
 
-var update = flag.Bool("update", false, "rewrite results.schema.json from the types")
+var update = flag.Bool("update", false, "rewrite the schemas from the types")
 
-func reflected(t *testing.T) []byte {
+// schemas are the files and the types they are kept in step with.
+var schemas = map[string]struct {
+	text         []byte
+	zero         any
+	title, about string
+}{
+	"results.schema.json":    {Schema, &Results{}, "Saddlewise results", "What the analysis of one stage of a pickup build found."},
+	"comparison.schema.json": {ComparisonSchema, &Comparison{}, "Saddlewise comparison", "What changed between two stages of a pickup build."},
+}
+
+func reflected(t *testing.T, file string) []byte {
 	t.Helper()
+	of := schemas[file]
 	r := &jsonschema.Reflector{
 		Anonymous:                  true,
 		RequiredFromJSONSchemaTags: false,
 	}
-	s := r.Reflect(&Results{})
-	s.Title = "Saddlewise results"
-	s.Description = "What the analysis of one stage of a pickup build found."
+	s := r.Reflect(of.zero)
+	s.Title, s.Description = of.title, of.about
 	text, err := json.MarshalIndent(s, "", "  ")
 	if err != nil {
 		t.Fatal(err)
 	}
-	return append(withNulls(t, text), '\n')
+	return append(withNulls(t, text, reflect.TypeOf(of.zero)), '\n')
 }
 
 // withNulls rewrites the schema so that pointers and slices, which Go encodes
 // as null when nil, may be null.
-func withNulls(t *testing.T, text []byte) []byte {
+func withNulls(t *testing.T, text []byte, typ reflect.Type) []byte {
 	t.Helper()
 	var doc map[string]any
 	if err := json.Unmarshal(text, &doc); err != nil {
 		t.Fatal(err)
 	}
 	defs := doc["$defs"].(map[string]any)
-	for name, typ := range structTypes(reflect.TypeFor[Results](), map[string]reflect.Type{}) {
+	for name, typ := range structTypes(typ, map[string]reflect.Type{}) {
 		def, ok := defs[name].(map[string]any)
 		if !ok {
 			t.Fatalf("no definition of %s in the schema", name)
@@ -104,29 +114,31 @@ func structTypes(typ reflect.Type, seen map[string]reflect.Type) map[string]refl
 }
 
 func TestSchemaIsInStep(t *testing.T) {
-	want := reflected(t)
-	if *update {
-		if err := os.WriteFile("results.schema.json", want, 0o644); err != nil {
-			t.Fatal(err)
+	for file, of := range schemas {
+		want := reflected(t, file)
+		if *update {
+			if err := os.WriteFile(file, want, 0o644); err != nil {
+				t.Fatal(err)
+			}
+			continue
 		}
-		return
-	}
-	if d := cmp.Diff(string(want), string(Schema)); d != "" {
-		t.Errorf("results.schema.json is out of step with the types; run go test -update here (-types +file):\n%s", d)
+		if d := cmp.Diff(string(want), string(of.text)); d != "" {
+			t.Errorf("%s is out of step with the types; run go test -update here (-types +file):\n%s", file, d)
+		}
 	}
 }
 
-func compiled(t *testing.T) *validate.Schema {
+func compiled(t *testing.T, file string) *validate.Schema {
 	t.Helper()
-	doc, err := validate.UnmarshalJSON(bytes.NewReader(Schema))
+	doc, err := validate.UnmarshalJSON(bytes.NewReader(schemas[file].text))
 	if err != nil {
 		t.Fatal(err)
 	}
 	c := validate.NewCompiler()
-	if err := c.AddResource("results.schema.json", doc); err != nil {
+	if err := c.AddResource(file, doc); err != nil {
 		t.Fatal(err)
 	}
-	s, err := c.Compile("results.schema.json")
+	s, err := c.Compile(file)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -184,27 +196,33 @@ func enumOf(f reflect.StructField) string {
 	return ""
 }
 
-func TestSchemaAcceptsResults(t *testing.T) {
-	s := compiled(t)
-	var full Results
-	filled(reflect.ValueOf(&full).Elem())
-	cases := map[string]*Results{
-		"zero value": {Verdict: Verdict{Word: Recheck}},
-		"all fields": &full,
+func TestSchemaAccepts(t *testing.T) {
+	var results Results
+	filled(reflect.ValueOf(&results).Elem())
+	var comparison Comparison
+	filled(reflect.ValueOf(&comparison).Elem())
+	cases := map[string]struct {
+		file string
+		v    any
+	}{
+		"no results":      {"results.schema.json", &Results{Verdict: Verdict{Word: Recheck}}},
+		"all results":     {"results.schema.json", &results},
+		"no comparison":   {"comparison.schema.json", &Comparison{}},
+		"all comparisons": {"comparison.schema.json", &comparison},
 	}
-	for name, r := range cases {
-		text, err := json.Marshal(r)
+	for name, k := range cases {
+		text, err := json.Marshal(k.v)
 		if err != nil {
 			t.Fatal(err)
 		}
-		if err := check(t, s, text); err != nil {
+		if err := check(t, compiled(t, k.file), text); err != nil {
 			t.Errorf("%s: %v", name, err)
 		}
 	}
 }
 
 func TestSchemaRefuses(t *testing.T) {
-	s := compiled(t)
+	s := compiled(t, "results.schema.json")
 	ok, err := json.Marshal(Results{Verdict: Verdict{Word: Ready}})
 	if err != nil {
 		t.Fatal(err)
