@@ -154,6 +154,14 @@ func gated(r *result.Results) []result.Finding {
 	return append(cut, sunk(r, len(cut) > 0)...)
 }
 
+// isSunk tells whether a good part of a take is exact zeros.
+func isSunk(k result.Take) bool { return k.Facts.ZeroSeconds > 0.2*k.DurationS }
+
+// coarse tells whether few bits or little gain explain a background of zeros.
+func coarse(r *result.Results) bool {
+	return len(fewBits(r)) > 0 || len(tooQuiet(r)) > 0
+}
+
 func isGated(k result.Take) bool {
 	f := k.Facts
 	return f != nil && !f.Dead && f.AbruptZeros > 0 && f.ZeroSeconds > 0.05*k.DurationS && f.LongestZeroS > 0.05
@@ -170,10 +178,14 @@ func sunk(r *result.Results, gate bool) []result.Finding {
 	if gate {
 		f.Causes = []string{"the gate that other takes show"}
 	}
+	if !gate && !coarse(r) {
+		f.Severity = result.SeverityRecheck
+		f.Causes = []string{"a noise gate", "a background below the last bit"}
+	}
 	return inTakes(r, f, func(k result.Take) (string, bool) {
 		silent := k.Facts.Dead && k.Test == "quiet"
 		return fmt.Sprintf("%s s of %s s are exact zeros", num(k.Facts.ZeroSeconds, 2), num(k.DurationS, 2)),
-			silent || !k.Facts.Dead && !isGated(k) && !gate && k.Facts.ZeroSeconds > 0.2*k.DurationS
+			silent || !k.Facts.Dead && !isGated(k) && !gate && isSunk(k)
 	})
 }
 
@@ -206,7 +218,7 @@ func dropOuts(r *result.Results) []result.Finding {
 		if k.Facts.NonFinite > 0 {
 			words += fmt.Sprintf("; %d samples are not numbers", k.Facts.NonFinite)
 		}
-		explained := isClipped(k.Facts) || isGated(k) // their edges look like steps
+		explained := isClipped(k.Facts) || isGated(k) || isSunk(k) // their edges look like steps
 		return words, k.Facts.Steps > 0 && !explained || k.Facts.NonFinite > 0
 	})
 }

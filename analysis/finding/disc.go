@@ -121,7 +121,7 @@ func silentPickup(r *result.Results) []result.Finding {
 			continue
 		}
 		taken++
-		if s.Tap.SNRDB.Known() && s.Tap.SNRDB.Estimate.Median > silentSNRDB {
+		if isHeard(r, s) {
 			heard++
 		}
 	}
@@ -131,7 +131,7 @@ func silentPickup(r *result.Results) []result.Finding {
 	return []result.Finding{{
 		ID: "whole pickup silent", Severity: result.SeverityStop, About: "pickup",
 		Title:    "The whole pickup is silent",
-		Evidence: []result.Evidence{fact("Taps on %d strings were recorded; on none does the median tap stand %d dB above the noise.", taken, silentSNRDB)},
+		Evidence: []result.Evidence{fact("Taps on %d strings were recorded; on none does the median tap stand %d dB above the hiss.", taken, silentSNRDB)},
 		Causes:   []string{"a short across the output: one shorted disc or a whisker of solder silences all of them", "open hot lead or jack", "lead or input: wrong channel, muted, not plugged in"},
 		Next: []string{
 			"Tap with another cable and input.",
@@ -141,8 +141,28 @@ func silentPickup(r *result.Results) []result.Finding {
 	}}
 }
 
-// silentSNRDB: taps nearer to the noise are as good as unheard.
-const silentSNRDB = 15
+// Taps nearer than silentSNRDB to the noise without its hum, and no higher
+// than silentPeakDB, are as good as unheard. Common practice, no source.
+const (
+	silentSNRDB  = 15
+	silentPeakDB = -50
+)
+
+// isHeard tells whether a string's taps stand out. Hum is no measure of that:
+// a pickup that hums loudly is not silent.
+func isHeard(r *result.Results, s result.String) bool {
+	level := s.Tap.LevelDBFS
+	if !level.Known() {
+		return len(s.Tap.Events) > 0 && s.Tap.DoubleHits == len(s.Tap.Events)
+	}
+	if s.Tap.PeakDB.Known() && s.Tap.PeakDB.Estimate.Median > silentPeakDB {
+		return true
+	}
+	if open, _ := quietest(r); open != nil && open.WithoutHumDBFS.Known() {
+		return level.Estimate.Median-open.WithoutHumDBFS.Estimate.Median > silentSNRDB
+	}
+	return s.Tap.SNRDB.Known() && s.Tap.SNRDB.Estimate.Median > silentSNRDB
+}
 
 // unheardTaps counts the strings whose only tap takes hold nothing that
 // stands out.

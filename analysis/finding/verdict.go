@@ -64,6 +64,7 @@ func unknowable(r *result.Results) []string {
 		"whether all taps were harder or all discs louder: only what does not depend on the hand tells that apart",
 	}
 	if len(r.Strings) > 1 {
+		out = append(out, "whether tap takes of two strings were swapped: taps have no pitch")
 		out = append(out, "how much of a tap reaches the neighbouring discs: one jack carries their sum")
 	}
 	ups, downs := 0, 0
