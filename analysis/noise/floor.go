@@ -78,6 +78,6 @@ func (f *floorCurve) mask(bin float64, half int) {
 }
 
 // student is the two-sided 95 % quantile of Student's t.
-func student(dof int) float64 {
-	return distuv.StudentsT{Sigma: 1, Nu: float64(dof)}.Quantile(0.975)
+func student(dof float64) float64 {
+	return distuv.StudentsT{Sigma: 1, Nu: dof}.Quantile(0.975)
 }

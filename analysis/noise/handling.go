@@ -14,10 +14,13 @@ import (
 // How handling is told from noise (own choice, checked by the false-alarm
 // test): a block stands out of the others in body, in treble or in its
 // steepest step. Noise has light tails in dB, so seven deviations are safe.
+// The steepest step of noise around the last bit is one, two or three of it,
+// 10 dB apart.
 const (
 	blockS        = 0.025
 	startOver     = 7.0 // robust standard deviations
 	startOverDB   = 4.0
+	stepOverDB    = 11.0
 	goOnOver      = 3.0
 	goOnOverDB    = 1.5
 	blocksBefore  = 1
@@ -84,8 +87,12 @@ func describe(x []float64, last float64) (body, treble, step, sum float64) {
 
 func (b blockLevels) outstanding() []bool {
 	touched := make([]bool, len(b[0]))
-	for _, levels := range b {
-		start, goOn := thresholds(levels)
+	for view, levels := range b {
+		least := startOverDB
+		if view == len(b)-1 {
+			least = stepOverDB
+		}
+		start, goOn := thresholds(levels, least)
 		for i := 0; i < len(levels); i++ {
 			if levels[i] <= start {
 				continue
@@ -104,16 +111,21 @@ func (b blockLevels) outstanding() []bool {
 }
 
 // thresholds are the levels that a block must pass to count as touched, and
-// that the blocks after it must pass to count as the same touch.
-func thresholds(levels []float64) (start, goOn float64) {
-	middle := stats.Median(levels)
-	off := make([]float64, len(levels))
-	for i, v := range levels {
+// that the blocks after it must pass to count as the same touch. Blocks of
+// digital silence have no say.
+func thresholds(levels []float64, leastDB float64) (start, goOn float64) {
+	heard := slices.DeleteFunc(slices.Clone(levels), func(v float64) bool { return v <= signal.SilenceDB })
+	if len(heard) == 0 {
+		return 0, 0
+	}
+	middle := stats.Median(heard)
+	off := make([]float64, len(heard))
+	for i, v := range heard {
 		off[i] = math.Abs(v - middle)
 	}
 	slices.Sort(off)
 	spread := normalFromMAD * stats.Median(off)
-	return middle + math.Max(startOverDB, startOver*spread), middle + math.Max(goOnOverDB, goOnOver*spread)
+	return middle + math.Max(leastDB, startOver*spread), middle + math.Max(goOnOverDB, goOnOver*spread)
 }
 
 func (h handling) share() float64 {

@@ -8,8 +8,10 @@ import (
 
 const (
 	falseAlarm   = 0.001 // chance that noise passes for a line, all bins together
-	weakAlarm    = 1e-3  // chance for one bin that the found hum points at
-	searchShare  = 0.01  // mains within this share of 50 or 60 Hz
+	humAlarm     = 0.003 // chance that noise passes for hum; half of it for the likely orders
+	likelyOrders = 3
+	weakAlarm    = 1e-3 // chance for one bin that the found hum points at
+	searchShare  = 0.01 // mains within this share of 50 or 60 Hz
 	searchOrders = 20
 	mostOrders   = 60
 	lowestNeeded = 6   // one line alone, or the common divisor of several, is hum only up to this order
@@ -69,12 +71,12 @@ func (c comb) fromMains() bool {
 
 // bestComb tries every peak as every order.
 func bestComb(s *spectrum, peaks []peak, nominal int, upperHz float64) comb {
-	strict := falseAlarm / float64(testedBins(s))
+	strict := strictness{humAlarm / 2 / testedBins(s, likelyOrders), humAlarm / 2 / testedBins(s, searchOrders)}
 	best := comb{}
 	for _, k := range peaks {
 		hz := k.bin * s.stepHz
 		order := int(math.Round(hz / float64(nominal)))
-		if k.p > strict || order < 1 || order > searchOrders || !near(hz/float64(order), nominal) {
+		if order < 1 || order > searchOrders || k.p > strict.of(order) || !near(hz/float64(order), nominal) {
 			continue
 		}
 		if c := grow(s, peaks, nominal, hz/float64(order), order, strict, upperHz); c.score > best.score {
@@ -88,20 +90,31 @@ func near(mainsHz float64, nominal int) bool {
 	return math.Abs(mainsHz/float64(nominal)-1) <= searchShare
 }
 
-// testedBins is how many bins could pass for a line of either mains.
-func testedBins(s *spectrum) int {
+// strictness is the chance under which a peak counts by itself.
+type strictness struct{ likely, other float64 }
+
+func (c strictness) of(order int) float64 {
+	if order <= likelyOrders {
+		return c.likely
+	}
+	return c.other
+}
+
+// testedBins is how many bins could pass for a line of either mains up to
+// that order.
+func testedBins(s *spectrum, orders int) float64 {
 	n := 0.0
 	for _, nominal := range []float64{50, 60} {
-		for k := 1; k <= searchOrders; k++ {
+		for k := 1; k <= orders; k++ {
 			n += 1 + 2*searchShare*nominal*float64(k)/s.stepHz
 		}
 	}
-	return int(n)
+	return n
 }
 
 // grow collects the peaks at multiples of mainsHz, nearest orders first, and
 // lets each line found sharpen the frequency.
-func grow(s *spectrum, peaks []peak, nominal int, mainsHz float64, from int, strict, upperHz float64) comb {
+func grow(s *spectrum, peaks []peak, nominal int, mainsHz float64, from int, strict strictness, upperHz float64) comb {
 	c := comb{nominal: nominal, mainsHz: mainsHz}
 	weight := float64(from * from)
 	for order := 1; order <= mostOrders && float64(order)*c.mainsHz < upperHz; order++ {
@@ -110,7 +123,7 @@ func grow(s *spectrum, peaks []peak, nominal int, mainsHz float64, from int, str
 			continue
 		}
 		c.score += s.dof / 2 * (k.over - 1 - math.Log(k.over)) / (1 + 0.02*k.over)
-		if k.p < strict && order <= searchOrders {
+		if k.p < strict.of(order) && order <= searchOrders {
 			c.orders = append(c.orders, order)
 		}
 		if order > from {
@@ -162,6 +175,9 @@ func measureHum(s *spectrum, f *floorCurve, c comb, upperHz float64) *Hum {
 		} else {
 			even += power
 		}
+	}
+	if len(h.Lines) == 0 {
+		return nil
 	}
 	h.TotalDBFS, h.OddDBFS, h.EvenDBFS = signal.PowerToDBFS(odd+even), signal.PowerToDBFS(odd), signal.PowerToDBFS(even)
 	return h

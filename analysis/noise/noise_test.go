@@ -143,6 +143,23 @@ func TestHandlingIsLeftOut(t *testing.T) {
 	}
 }
 
+// Noise around the last bit of 16, with and without dither, is not handling.
+func TestLastBitIsNotHandling(t *testing.T) {
+	const lsb = 1.0 / 32768
+	for _, rms := range []float64{0.25, 0.4, 0.7, 1.5} {
+		for _, dither := range []float64{0, 1} {
+			rng := rand.New(rand.NewPCG(12, uint64(100*rms)))
+			x := white(6*48000, rms, uint64(100*rms))
+			for i, v := range x {
+				x[i] = lsb * math.Round(v+0.3+dither*(rng.Float64()-rng.Float64()))
+			}
+			if n := mustMeasure(t, x, 48000, Options{}); n.ExcludedShare > 0.02 || n.Hum != nil {
+				t.Errorf("%g of the last bit, dither %g: %.1f %% left out, hum %+v", rms, dither, 100*n.ExcludedShare, n.Hum)
+			}
+		}
+	}
+}
+
 func TestDriftWidensTheInterval(t *testing.T) {
 	x := white(20*48000, 1e-4, 8)
 	steady := mustMeasure(t, x, 48000, Options{}).FloorDBFS.Interval

@@ -33,6 +33,7 @@ type shape struct {
 	wander          float64 // standard deviation of the mains, share
 	orders          []int
 	linesDBFS       []float64
+	noLevels        bool // leave the exact levels out
 }
 
 // shapeAt is the density at hz, of any scale.
@@ -70,7 +71,7 @@ func (s shape) draw(rng *rand.Rand) drawn {
 		// Each of a bin's two squares counts twice in the mean square.
 		a := math.Sqrt(perHz * s.shapeAt(float64(k)*step) * step / 4)
 		c[k] = complex(a*rng.NormFloat64(), a*rng.NormFloat64())
-		if hz := float64(k) * step; hz >= 20 && hz <= 20000 {
+		if hz := float64(k) * step; !s.noLevels && hz >= 20 && hz <= 20000 {
 			filtered[k] = c[k]
 			if k%8 == 0 {
 				aGain = complex(signal.DBToAmplitude(signal.AWeightingDB(hz)), 0)
@@ -80,13 +81,17 @@ func (s shape) draw(rng *rand.Rand) drawn {
 	}
 	cutOut := func(c []complex128) []float64 { return fft.Sequence(nil, c)[margin : margin+kept : margin+kept] }
 	d := drawn{x: cutOut(c), rateHz: s.rateHz, mainsHz: s.mainsHz, orders: s.orders, levels: s.linesDBFS}
+	for i := range d.x {
+		d.x[i] += s.dc
+	}
+	if s.noLevels {
+		s.hum(rng, d.x, make([]float64, kept), make([]float64, kept))
+		return d
+	}
 	flat, a := cutOut(filtered), cutOut(weighted)
 	d.rest, d.aRest = levelOf(flat), levelOf(a)
 	s.hum(rng, d.x, flat, a)
 	d.dbfs, d.aDBFS = levelOf(flat), levelOf(a)
-	for i := range d.x {
-		d.x[i] += s.dc
-	}
 	return d
 }
 
@@ -140,10 +145,10 @@ func between(rng *rand.Rand, low, high float64) float64 { return low + (high-low
 
 // randomShape draws the kind of noise; hum is added by the caller.
 func randomShape(rng *rand.Rand, shortest, longest float64) shape {
-	s := shape{rateHz: pick(rng, 44100.0, 48000, 96000, 192000), levelDBFS: between(rng, -110, -50)}
+	s := shape{rateHz: pick(rng, 44100.0, 44100, 48000, 48000, 96000, 192000), levelDBFS: between(rng, -110, -50)}
 	s.seconds = math.Exp(between(rng, math.Log(shortest), math.Log(longest)))
 	if s.rateHz > 50000 {
-		s.seconds = math.Min(s.seconds, max(shortest, 6))
+		s.seconds = math.Min(s.seconds, max(shortest, 4))
 	}
 	switch rng.IntN(3) {
 	case 1:

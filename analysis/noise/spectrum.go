@@ -26,11 +26,12 @@ const (
 // spectrum is a power spectral density, in all and for each part of the
 // recording in time.
 type spectrum struct {
-	stepHz  float64
-	power   []float64   // full scale squared per Hz, one-sided
-	part    [][]float64 // the same, of each part
-	dof     float64     // degrees of freedom of each bin
-	seconds float64     // of clean sound
+	stepHz   float64
+	power    []float64   // full scale squared per Hz, one-sided
+	part     [][]float64 // the same, of each part
+	segments int
+	dof      float64 // degrees of freedom of each bin
+	seconds  float64 // of clean sound
 }
 
 func (s *spectrum) psd() signal.PSD {
@@ -43,7 +44,7 @@ func average(ctx context.Context, src signal.Source, clean []run, mean float64) 
 	if err != nil {
 		return nil, err
 	}
-	s := &spectrum{stepHz: src.Rate() / float64(n), power: make([]float64, n/2+1)}
+	s := &spectrum{stepHz: src.Rate() / float64(n), segments: len(starts), power: make([]float64, n/2+1)}
 	for _, r := range clean {
 		if r.end-r.first >= int64(n) {
 			s.seconds += float64(r.end-r.first) / src.Rate()
@@ -154,20 +155,47 @@ func (s *spectrum) level(weights []float64, ceiling map[int]float64) stats.Estim
 	for p, power := range s.part {
 		each[p] = integrate(power)
 	}
-	return estimate(integrate(s.power), each)
+	return s.estimate(integrate(s.power), each)
 }
 
 // estimate is the level of power with Student's interval from the spread of
-// its parts, carried to decibels to first order.
-func estimate(power float64, each []float64) stats.Estimate {
+// its parts, which overlap, carried to decibels to first order.
+func (s *spectrum) estimate(power float64, each []float64) stats.Estimate {
 	e := stats.Estimate{Median: signal.PowerToDBFS(power), N: len(each)}
 	m := stats.Describe(each)
 	if len(each) < 3 || !(m.Mean > 0) {
 		return e
 	}
-	half := 10 / math.Ln10 * student(len(each)-1) * m.SD / m.Mean / math.Sqrt(float64(len(each)))
+	share, dof := overlapped(len(each), s.segments/len(each))
+	half := 10 / math.Ln10 * student(dof) * m.SD / m.Mean * math.Sqrt(share)
 	e.Interval = &stats.Interval{Low: e.Median - half, High: e.Median + half, Coverage: stats.Nominal}
 	return e
+}
+
+// hannCorrelation is how the powers of Hann segments 0, 1, 2 and 3 quarters
+// apart correlate in noise (Harris 1978, section V: 0.659, 0.167, 0.008,
+// squared).
+var hannCorrelation = []float64{1, 0.434, 0.028, 0}
+
+// overlapped says by what the squared standard deviation of parts, each the
+// mean of that many segments, is to be multiplied for the variance of their
+// mean, and with how many degrees of freedom.
+func overlapped(parts, segments int) (share, dof float64) {
+	between := func(apart int) float64 {
+		sum := 0.0
+		for a := range segments {
+			for b := range segments {
+				if lag := max(apart*segments+a-b, b-a-apart*segments); lag < len(hannCorrelation) {
+					sum += hannCorrelation[lag]
+				}
+			}
+		}
+		return sum / float64(segments*segments)
+	}
+	own, next, far := between(0), between(1), between(2)
+	p := float64(parts)
+	mean := (own + 2*(p-1)/p*next + 2*(p-2)/p*far) / p
+	return mean / ((own - mean) * p / (p - 1)), p - 1
 }
 
 // thirdOctaves lists the levels of the bands that the resolution can tell
