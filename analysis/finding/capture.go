@@ -320,11 +320,27 @@ func misnamed(r *result.Results) []result.Finding {
 		if c == nil || c.Looks == "unclear" || c.Looks == k.Test || k.Facts.Dead || isGated(k) || k.Test == "sweep" || k.Test == "sweep-reference" {
 			return "", false
 		}
-		if c.Looks == "quiet" && k.Problem == "" { // its events were found all the same
+		if c.Looks == "quiet" && k.Problem == "" || asNamed(r, k) { // its events were found all the same
 			return "", false
 		}
 		return fmt.Sprintf("named %s, sounds like %s (%s)", k.Test, c.Looks, c.Reason), true
 	})
+}
+
+// asNamed tells whether plucks have their string's pitch, or a tone its
+// nominal frequency: then a short note or an odd resonance only makes it sound
+// like something else.
+func asNamed(r *result.Results, k result.Take) bool {
+	for _, s := range r.Strings {
+		switch {
+		case s.Number != k.String:
+		case k.Test == "pluck" && s.Pluck != nil && s.Pluck.TargetGiven && s.Pluck.Cents.Known():
+			return math.Abs(s.Pluck.Cents.Estimate.Median) < 100
+		case k.Test == "tone" && s.Tone != nil && s.Tone.Cents.Known():
+			return math.Abs(s.Tone.Cents.Estimate.Median) < 100
+		}
+	}
+	return false
 }
 
 // swapped: a string's plucks have the pitch that another string should have.

@@ -210,7 +210,7 @@ func rattle(r *result.Results) []result.Finding {
 			}
 			return &o.Pluck.RattleDB
 		})
-		if !ok || above(rise, limit.Value) < straddles || s.Pluck.RattleDB.Estimate.Median < limitOf(r, "rattle_least_db").Value {
+		if !ok || rings(r, s) || above(rise, limit.Value) < straddles || s.Pluck.RattleDB.Estimate.Median < limitOf(r, "rattle_least_db").Value {
 			continue
 		}
 		out = append(out, result.Finding{
