@@ -96,7 +96,7 @@ func eventContents(src signal.Source, levels []float64, onsets []int) (*result.C
 			end = onsets[k+1] - 1
 		}
 		falls = append(falls, fallS(levels[i:end]))
-		purity, hz, err := purityAt(src, int64(float64(i)*contentsBlockS*src.Rate()+0.05*src.Rate()))
+		purity, hz, err := purityAt(src, int64(float64(i)*contentsBlockS*src.Rate()+0.05*src.Rate()), 0.3, 0)
 		if err != nil {
 			return nil, err
 		}
@@ -135,10 +135,11 @@ func fallS(levels []float64) float64 {
 }
 
 // purityAt is the share of the power above 30 Hz that the strongest line
-// holds in the 0.3 s from a sample on, with that line's frequency.
-func purityAt(src signal.Source, from int64) (share, hz float64, err error) {
+// holds in the seconds from a sample on, with that line's frequency. The line
+// may be as wide as its frequency times slack to either side.
+func purityAt(src signal.Source, from int64, seconds, slack float64) (share, hz float64, err error) {
 	rate := src.Rate()
-	x, err := signal.Segment(src, from, min(int64(0.3*rate), src.Len()-from))
+	x, err := signal.Segment(src, from, min(int64(seconds*rate), src.Len()-from))
 	if err != nil {
 		return 0, 0, fmt.Errorf("read at sample %d: %w", from, err)
 	}
@@ -154,7 +155,7 @@ func purityAt(src signal.Source, from int64) (share, hz float64, err error) {
 			best = k
 		}
 	}
-	width := int(math.Ceil(8 / step)) // main lobe of the window
+	width := int(math.Ceil(math.Max(2.4/seconds, slack*float64(best)*step) / step)) // the window's main lobe at least
 	line := 0.0
 	for k := max(low, best-width); k < min(len(power), best+width+1); k++ {
 		line += power[k]
@@ -172,7 +173,7 @@ func steadyContents(src signal.Source, levels []float64, rangeDB float64) (*resu
 	var pure int
 	for k := range 8 {
 		at := int64((0.05 + 0.1*float64(k)) * float64(src.Len()))
-		share, hz, err := purityAt(src, at)
+		share, hz, err := purityAt(src, at, 0.05, 0.08) // a sweep moves on meanwhile
 		if err != nil {
 			return nil, err
 		}
