@@ -201,3 +201,22 @@ func TestConfusion(t *testing.T) {
 		t.Errorf("another string was blamed in %d of %d stages, want 5 %% at most", wrong, cases)
 	}
 }
+
+// TestSilentPickupWithoutQuietTake: taps that nothing is heard of are a
+// result, not an error, even if nothing else was recorded.
+func TestSilentPickupWithoutQuietTake(t *testing.T) {
+	dir := t.TempDir()
+	for k := range 3 {
+		hiss := fixtures.Quantise(fixtures.White(4*48000, 1e-4, rand.New(rand.NewPCG(uint64(k), 1))), 24, rand.New(rand.NewPCG(uint64(k), 2)))
+		if err := fixtures.WriteWAV(filepath.Join(dir, fmt.Sprintf("tap-%d.wav", k+1)), hiss, 48000, 24, 1); err != nil {
+			t.Fatal(err)
+		}
+	}
+	r, err := Analyze(context.Background(), dir, Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if r.Verdict.Word != result.Stop || !slices.Equal(r.Verdict.Reasons, []string{"whole pickup silent"}) {
+		t.Errorf("verdict %s for %v", r.Verdict.Word, r.Verdict.Reasons)
+	}
+}

@@ -293,7 +293,7 @@ func reversedDisc(s result.String) result.Finding {
 	return result.Finding{
 		ID: "disc reversed", Severity: result.SeverityStop, About: "pickup", Strings: []int{s.Number},
 		Title:    fmt.Sprintf("The disc of %s is wired the wrong way round", stringName(s)),
-		Evidence: []result.Evidence{fact("First motion against the other strings: %d of %d taps (up %d, down %d, undecided %d; sign test p = %s).", max(v.Up, v.Down), total, v.Up, v.Down, v.Undecided, num(v.P, 3))},
+		Evidence: []result.Evidence{fact("First motion against the other strings: %d of %d taps (up %d, down %d, undecided %d; sign test p %s).", max(v.Up, v.Down), total, v.Up, v.Down, v.Undecided, chance(v.P))},
 		Causes:   []string{"leads of this disc swapped", "disc set face down"},
 		Next: []string{
 			"Swap the two leads of this disc, then tap again.",

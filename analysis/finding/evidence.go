@@ -196,3 +196,11 @@ func joined(items []string) string {
 	}
 	return strings.Join(items, "")
 }
+
+// chance writes a probability.
+func chance(p float64) string {
+	if p < 0.001 {
+		return "< 0.001"
+	}
+	return "= " + num(p, 3)
+}

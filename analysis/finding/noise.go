@@ -121,7 +121,7 @@ func hiss(r *result.Results) []result.Finding {
 		return nil
 	}
 	gap := level - open.FloorADBFS.Estimate.Median
-	if gap >= limit.Value {
+	if gap >= limit.Value || humAlone(open, level-limit.Value) {
 		return nil
 	}
 	return []result.Finding{{
@@ -131,6 +131,12 @@ func hiss(r *result.Results) []result.Finding {
 		Causes:   []string{"a line or microphone input instead of an instrument input: its hiss is louder than the pickup", "gain too low", "a resistor or leaky joint across the discs"},
 		Next:     []string{"Use the instrument (high-impedance) input and more gain.", "Record silence with the lead unplugged: if hiss stays, it is the input's."},
 	}}
+}
+
+// humAlone tells whether the floor would be low enough without its hum, whose
+// upper harmonics the A-weighting lets through.
+func humAlone(q *result.Quiet, wantedDBFS float64) bool {
+	return q.Hum != nil && q.WithoutHumDBFS.Known() && q.WithoutHumDBFS.Estimate.Median < wantedDBFS
 }
 
 // lowLoss: the input loads the discs and eats the bass.
