@@ -74,11 +74,12 @@ func (s scene) trueShift(k int) (level, balance float64) {
 
 // score counts what Compare said of many pairs of one scene.
 type score struct {
-	pairs                                           int
-	falseLevel, falseBalance, falseNoise, falseText int // families
-	covered, stated, asked                          map[string]float64
-	seenLevel, seenBalance, seenAlone               int // the first string's change
-	gain, hand                                      int
+	pairs                             int
+	falseLevel, falseBalance          float64 // shares of false among the changes told, summed over families
+	falseNoise, falseText             int     // families
+	covered, stated, asked            map[string]float64
+	seenLevel, seenBalance, seenAlone int // the first string's change
+	gain, hand                        int
 }
 
 func run(s scene, pairs int, seed uint64) score {
@@ -93,6 +94,7 @@ func run(s scene, pairs int, seed uint64) score {
 
 func (o *score) add(s scene, c *result.Comparison) {
 	wrong := map[string]bool{}
+	told, untrue := map[string]float64{}, map[string]float64{}
 	for _, ch := range c.Changes {
 		changed := ch.Verdict == result.Rose || ch.Verdict == result.Fell
 		if ch.Test != "tap" {
@@ -101,7 +103,10 @@ func (o *score) add(s scene, c *result.Comparison) {
 		}
 		level, balance := s.trueShift(ch.String - 1)
 		truth := map[string]float64{"level": level, "balance": balance}[ch.Measure]
-		wrong[ch.Measure] = wrong[ch.Measure] || changed && (truth == 0 || truth > 0 != (ch.Verdict == result.Rose))
+		if changed {
+			told[ch.Measure]++
+			untrue[ch.Measure] += float64(one(truth == 0 || truth > 0 != (ch.Verdict == result.Rose)))
+		}
 		o.asked[ch.Measure]++
 		if ch.Interval != nil {
 			o.stated[ch.Measure] += ch.Interval.Coverage
@@ -113,8 +118,8 @@ func (o *score) add(s scene, c *result.Comparison) {
 			o.count(ch.Measure)
 		}
 	}
-	o.falseLevel += one(wrong["level"])
-	o.falseBalance += one(wrong["balance"])
+	o.falseLevel += untrue["level"] / math.Max(1, told["level"])
+	o.falseBalance += untrue["balance"] / math.Max(1, told["balance"])
 	o.falseNoise += one(wrong["noise"])
 	stray := false
 	for _, a := range c.Alone {
@@ -149,6 +154,10 @@ func (o *score) coverage(measure string) float64 {
 }
 
 func (o *score) percent(n int) float64 { return 100 * float64(n) / float64(o.pairs) }
+
+// falseShare is the false discovery rate, which is what the correction keeps:
+// in families without any change it is the share of families that tell one.
+func (o *score) falseShare(sum float64) float64 { return 100 * sum / float64(o.pairs) }
 
 func scenes() []scene {
 	var out []scene
@@ -218,7 +227,7 @@ func TestCompareErrorRates(t *testing.T) {
 		o := run(s, pairs, uint64(i))
 		want := s.theory()
 		t.Logf("%-12s %2d %4d %5d %3g %3g | %5.1f %5.1f %5.1f %5.1f | %+5.1f %+5.1f | %5.1f (%5.1f) %5.1f %5.1f | %5.1f %5.1f",
-			s.name, s.strings, s.taps, s.takes, s.spreadDB, s.takesDB, o.percent(o.falseLevel), o.percent(o.falseBalance), o.percent(o.falseNoise), o.percent(o.falseText),
+			s.name, s.strings, s.taps, s.takes, s.spreadDB, s.takesDB, o.falseShare(o.falseLevel), o.falseShare(o.falseBalance), o.percent(o.falseNoise), o.percent(o.falseText),
 			o.coverage("level"), o.coverage("balance"), o.percent(o.seenLevel), 100*want, o.percent(o.seenBalance), o.percent(o.seenAlone), o.percent(o.gain), o.percent(o.hand))
 		o.check(t, s, want)
 	}
@@ -227,8 +236,10 @@ func TestCompareErrorRates(t *testing.T) {
 func (o *score) check(t *testing.T, s scene, want float64) {
 	t.Helper()
 	slack := 300 * math.Sqrt(0.05*0.95/float64(o.pairs))
-	for name, n := range map[string]int{"level": o.falseLevel, "balance": o.falseBalance, "noise": o.falseNoise, "alone": o.falseText} {
-		if got := o.percent(n); got > 5+slack {
+	for name, got := range map[string]float64{
+		"level": o.falseShare(o.falseLevel), "balance": o.falseShare(o.falseBalance), "noise": o.percent(o.falseNoise), "alone": o.percent(o.falseText),
+	} {
+		if got > 5+slack {
 			t.Errorf("%+v: %.1f %% of the %s families say changed where nothing did", s, got, name)
 		}
 	}
