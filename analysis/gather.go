@@ -146,7 +146,7 @@ func known(levelDB float64) *float64 {
 // describe turns what the folder says into the results' own words.
 func describe(st *stage.Stage) result.Stage {
 	s := result.Stage{
-		Name: st.Name, Folder: st.Folder, Build: st.Build, Date: st.Date, NextStep: st.NextStep, Notes: st.Notes,
+		Name: st.Name, Folder: st.Folder, Build: st.Build, Date: st.Date, NextStep: st.NextStep, Notes: st.Notes, Assumed: st.Assumptions,
 		A4Hz: st.A4Hz, Tuning: []result.StringTarget{}, Limits: []result.Limit{},
 		Capture: result.Capture(st.Capture),
 	}
@@ -159,14 +159,14 @@ func describe(st *stage.Stage) result.Stage {
 		s.Limits = append(s.Limits, result.Limit(l))
 	}
 	p := st.Pickup
-	s.Pickup = result.Pickup{Discs: p.Discs, Wiring: p.Wiring, DiscNF: p.DiscNF, CablePF: p.CablePF, InputOhm: p.InputOhm, Assumed: p.Assumed}
+	s.Pickup = result.Pickup{Discs: p.Discs, Wiring: p.Wiring, DiscNF: p.DiscNF, CablePF: p.CablePF, InputPF: p.InputPF, InputOhm: p.InputOhm, Assumed: p.Assumed}
 	s.Pickup.Prediction = predict(p, lowestHz)
 	return s
 }
 
 // predict says what discs, cable and input do by themselves.
 func predict(p stage.Pickup, lowestHz float64) *result.Prediction {
-	c := circuit.Circuit{Discs: p.Discs, Wiring: circuit.Wiring(p.Wiring), DiscNF: p.DiscNF, CablePF: p.CablePF, InputOhm: p.InputOhm}
+	c := circuit.Circuit{Discs: p.Discs, Wiring: circuit.Wiring(p.Wiring), DiscNF: p.DiscNF, CablePF: p.CablePF, InputPF: p.InputPF, InputOhm: p.InputOhm}
 	if c.Check() != nil {
 		return nil
 	}

@@ -106,7 +106,7 @@ func comparisonMarkdown(c *result.Comparison, figures []figure) []byte {
 
 func writeFactChanges(b *strings.Builder, c *result.Comparison) {
 	for _, f := range c.Facts {
-		fmt.Fprintf(b, "- String %s: %s was %q, is %q.\n", escape(stringName(result.String{Number: f.String, Note: f.Note})), f.What, f.Before, f.After)
+		fmt.Fprintf(b, "- String %s: %s was “%s”, is “%s”.\n", escape(stringName(result.String{Number: f.String, Note: f.Note})), escape(f.What), escape(f.Before), escape(f.After))
 	}
 	if len(c.Facts) > 0 {
 		b.WriteString("\n")

@@ -36,6 +36,9 @@ func writeAnswer(b *strings.Builder, r *result.Results) {
 	if facts := stageFacts(r.Stage); facts != "" {
 		fmt.Fprintf(b, "%s\n\n", facts)
 	}
+	for _, a := range r.Stage.Assumed {
+		fmt.Fprintf(b, "Taken for granted: %s\n\n", escape(a))
+	}
 	if r.Stage.Notes != "" {
 		fmt.Fprintf(b, "> Notes: %s\n\n", escape(r.Stage.Notes))
 	}

@@ -59,6 +59,7 @@ type Stage struct {
 	Date     string         `json:"date,omitempty" jsonschema_description:"ISO 8601 date"`
 	NextStep string         `json:"next_step,omitempty" jsonschema_description:"the irreversible step the verdict is for"`
 	Notes    string         `json:"notes,omitempty"`
+	Assumed  []string       `json:"assumed,omitempty" jsonschema_description:"what was taken for granted of the strings, in sentences"`
 	A4Hz     float64        `json:"a4_hz"`
 	Tuning   []StringTarget `json:"tuning" jsonschema_description:"as given; empty when neither TOML nor names tell it"`
 	Pickup   Pickup         `json:"pickup"`
@@ -79,6 +80,7 @@ type Pickup struct {
 	Wiring     string      `json:"wiring"`
 	DiscNF     float64     `json:"disc_nf"`
 	CablePF    float64     `json:"cable_pf"`
+	InputPF    float64     `json:"input_pf"`
 	InputOhm   float64     `json:"input_ohm"`
 	Assumed    []string    `json:"assumed,omitempty" jsonschema_description:"keys that rest on a default (common practice, no source)"`
 	Prediction *Prediction `json:"prediction,omitempty" jsonschema_description:"what the circuit predicts from these facts"`

@@ -21,11 +21,12 @@ func newDemo() *cobra.Command {
 		Short: "render a made-up build, analyse and compare its two stages",
 		Long: `Demo renders recordings of a practice cello's pickup from a physical model: the
 stage "wired", which has one disc the wrong way round and one weak bond, and
-the stage "glued", where both are cured. It analyses both, compares them,
-and says where the recordings and reports are. Nothing in it was recorded; the build is made up.
+the stage "glued", where both are cured. It analyses both, compares
+them, and says where the recordings and reports are. Nothing in it was
+recorded; the build is made up.
 
 Everything goes to DIR (saddlewise-demo when none is given).`,
-		Example: "  saddlewise demo\n  saddlewise demo /tmp/cello",
+		Example: "  saddlewise demo\n  saddlewise demo cello",
 		Args:    cobra.MaximumNArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			dir := "saddlewise-demo"
