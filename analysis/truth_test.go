@@ -82,7 +82,7 @@ func (e *errorsOf) compare(t *testing.T, s fixtures.Session, truths []fixtures.T
 			t.Fatalf("string %d: tap, pluck or tone is missing: %+v", str.Number, r.Problems)
 		}
 		e.compareTaps(r, str, byFile)
-		e.comparePluck(s.Strings[i], str)
+		e.comparePluck(r, s.Strings[i], str, byFile)
 		for _, v := range str.Tone.Hz.Values {
 			e.toneCents = append(e.toneCents, 1200*math.Log2(v.Value/s.ToneHz))
 		}
@@ -143,7 +143,7 @@ func (e *errorsOf) compareTaps(r *result.Results, str result.String, byFile map[
 	}
 }
 
-func (e *errorsOf) comparePluck(truth fixtures.StringSpec, str result.String) {
+func (e *errorsOf) comparePluck(r *result.Results, truth fixtures.StringSpec, str result.String, byFile map[string]fixtures.TakeTruth) {
 	for _, v := range str.Pluck.F1Hz.Values {
 		e.f1Cents = append(e.f1Cents, 1200*math.Log2(v.Value/truth.Hz))
 	}
@@ -151,7 +151,8 @@ func (e *errorsOf) comparePluck(truth fixtures.StringSpec, str result.String) {
 		e.bPercent = append(e.bPercent, 100*(v.Value/truth.B-1))
 	}
 	for _, v := range str.Pluck.T60S.Values {
-		e.t60Percent = append(e.t60Percent, 100*(v.Value/truth.T60S-1))
+		events := byFile[r.Takes[v.Take].File].Events
+		e.t60Percent = append(e.t60Percent, 100*(v.Value/events[v.Event].T60S-1))
 	}
 }
 
