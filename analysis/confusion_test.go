@@ -40,6 +40,7 @@ var expected = map[fixtures.FaultKind]struct {
 	fixtures.HumSupply:         {[]string{"hum from a supply or ground loop"}, 2, false},
 	fixtures.HumOneTake:        {[]string{"hum louder in one take"}, 2, false},
 	fixtures.HissHigh:          {[]string{"hiss"}, 2, false},
+	fixtures.InputLoading:      {[]string{"low strings lost to input loading"}, 4, true}, // high strings lose nothing
 	fixtures.Rattling:          {[]string{"rattle", "tone distorted"}, 2, false},
 	fixtures.SustainShort:      {[]string{"short sustain"}, 4, false}, // the strings' own sustain differs as much
 	fixtures.StringOut:         {[]string{"out of tune"}, 1, false},

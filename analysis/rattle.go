@@ -40,7 +40,10 @@ func rattleOf(note, before []float64, rateHz float64, p pitch.Pitch) *float64 {
 		hush, hushStep := powerSpectrum(before[len(before)-n:], rateHz)
 		noise, noiseBins := betweenPartials(hush, hushStep, p)
 		if noiseBins > 0 {
-			between -= noise / float64(noiseBins) * float64(bins)
+			expected := noise / float64(noiseBins) * float64(bins)
+			if between -= expected; between < expected/2 {
+				between = 0 // nothing stands out of the background
+			}
 		}
 	}
 	db := math.Max(-90, signal.PowerToDB(math.Max(between, 0)/total))
