@@ -76,7 +76,8 @@ func (s scene) trueShift(k int) (level, balance float64) {
 type score struct {
 	pairs                             int
 	falseLevel, falseBalance          float64 // shares of false among the changes told, summed over families
-	falseNoise, falseText             int     // families
+	falseText                         float64 // shares of false among the strings told alone
+	falseNoise                        int     // families
 	covered, stated, asked            map[string]float64
 	seenLevel, seenBalance, seenAlone int // the first string's change
 	gain, hand                        int
@@ -121,13 +122,13 @@ func (o *score) add(s scene, c *result.Comparison) {
 	o.falseLevel += untrue["level"] / math.Max(1, told["level"])
 	o.falseBalance += untrue["balance"] / math.Max(1, told["balance"])
 	o.falseNoise += one(wrong["noise"])
-	stray := false
+	stray := 0.0
 	for _, a := range c.Alone {
 		level, _ := s.trueShift(a.String - 1)
-		stray = stray || level == s.handDB+s.gainDB
+		stray += float64(one(level == s.handDB+s.gainDB))
 		o.seenAlone += one(a.String == 1)
 	}
-	o.falseText += one(stray)
+	o.falseText += stray / math.Max(1, float64(len(c.Alone)))
 	o.gain += one(c.Gain != nil)
 	o.hand += one(len(c.Common) > 0 && c.Common[0].Real && c.Gain == nil)
 }
@@ -227,7 +228,7 @@ func TestCompareErrorRates(t *testing.T) {
 		o := run(s, pairs, uint64(i))
 		want := s.theory()
 		t.Logf("%-12s %2d %4d %5d %3g %3g | %5.1f %5.1f %5.1f %5.1f | %+5.1f %+5.1f | %5.1f (%5.1f) %5.1f %5.1f | %5.1f %5.1f",
-			s.name, s.strings, s.taps, s.takes, s.spreadDB, s.takesDB, o.falseShare(o.falseLevel), o.falseShare(o.falseBalance), o.percent(o.falseNoise), o.percent(o.falseText),
+			s.name, s.strings, s.taps, s.takes, s.spreadDB, s.takesDB, o.falseShare(o.falseLevel), o.falseShare(o.falseBalance), o.percent(o.falseNoise), o.falseShare(o.falseText),
 			o.coverage("level"), o.coverage("balance"), o.percent(o.seenLevel), 100*want, o.percent(o.seenBalance), o.percent(o.seenAlone), o.percent(o.gain), o.percent(o.hand))
 		o.check(t, s, want)
 	}
@@ -237,7 +238,7 @@ func (o *score) check(t *testing.T, s scene, want float64) {
 	t.Helper()
 	slack := 300 * math.Sqrt(0.05*0.95/float64(o.pairs))
 	for name, got := range map[string]float64{
-		"level": o.falseShare(o.falseLevel), "balance": o.falseShare(o.falseBalance), "noise": o.percent(o.falseNoise), "alone": o.percent(o.falseText),
+		"level": o.falseShare(o.falseLevel), "balance": o.falseShare(o.falseBalance), "noise": o.percent(o.falseNoise), "alone": o.falseShare(o.falseText),
 	} {
 		if got > 5+slack {
 			t.Errorf("%+v: %.1f %% of the %s families say changed where nothing did", s, got, name)
