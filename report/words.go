@@ -78,26 +78,3 @@ func listWords(items []string) string {
 		return strings.Join(items[:n-1], ", ") + " and " + items[n-1]
 	}
 }
-
-// digitsOf is how many decimals a number in unit deserves.
-func digitsOf(unit string, v float64) int {
-	switch unit {
-	case "Hz":
-		return 3
-	case "s", "ms":
-		return 2
-	case "1":
-		return 6
-	case "ppm":
-		return 0
-	default:
-		return 1
-	}
-}
-
-func unitWords(unit string) string {
-	if unit == "1" {
-		return ""
-	}
-	return unit
-}

@@ -3,6 +3,7 @@ package noise
 import (
 	"context"
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 
@@ -144,10 +145,11 @@ func (s *spectrum) weights(upperHz float64, weightDB func(hz float64) float64) [
 // level integrates the spectrum with weights, some bins held down to a
 // ceiling, and makes an interval of its parts.
 func (s *spectrum) level(weights []float64, ceiling map[int]float64) stats.Estimate {
+	held := slices.Sorted(maps.Keys(ceiling)) // in order, so that sums round alike on every run
 	integrate := func(power []float64) float64 {
 		sum := floats.Dot(weights, power)
-		for k, v := range ceiling {
-			sum -= weights[k] * math.Max(0, power[k]-v)
+		for _, k := range held {
+			sum -= weights[k] * math.Max(0, power[k]-ceiling[k])
 		}
 		return sum
 	}

@@ -32,7 +32,6 @@ type clickFinder struct {
 	count               int
 	at                  []int64
 	scratch             []float64
-	late                int // samples of this tile that belong to a click in the last
 }
 
 type tileStat struct{ peak, x, xx, dd, yy, n float64 }
