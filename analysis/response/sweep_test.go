@@ -31,7 +31,7 @@ func TestSweepMagnitude(t *testing.T) {
 	for _, c := range []struct {
 		snrDB, bound float64
 		quick, full  int
-	}{{60, 0.1, 2, 120}, {30, 0.5, 1, 60}} {
+	}{{60, 0.1, 2, 40}, {30, 0.5, 1, 20}} {
 		var errs, ppm []float64
 		for i := range accuracy.Cases(c.quick, c.full) {
 			rng := rand.New(rand.NewPCG(61, uint64(i)))
@@ -66,7 +66,7 @@ func TestSweepMagnitude(t *testing.T) {
 func TestSweepDistortion(t *testing.T) {
 	t.Parallel()
 	var errs []float64
-	for i := range accuracy.Cases(1, 60) {
+	for i := range accuracy.Cases(1, 20) {
 		rng := rand.New(rand.NewPCG(62, uint64(i)))
 		p := DefaultSweep(48000)
 		p.Seconds = 3 + 3*rng.Float64()
@@ -120,7 +120,7 @@ func TestSweepFeatures(t *testing.T) {
 // The fitted corner's interval holds the truth.
 func TestSweepCorner(t *testing.T) {
 	t.Parallel()
-	held, n := 0, accuracy.Cases(2, 40)
+	held, n := 0, accuracy.Cases(2, 20)
 	var errs []float64
 	p := DefaultSweep(44100)
 	p.Seconds = 3
