@@ -87,7 +87,7 @@ func sweepRecord(take, str int, m *sweepTake) result.Sweep {
 		LowMinus3Hz: r.LowMinus3Hz, HighMinus3Hz: r.HighMinus3Hz,
 		Peaks: []result.Peak{}, Distortion: []result.Distortion{},
 	}
-	if len(r.SNRDB) > 0 && math.IsNaN(r.SNRDB[0]) {
+	if len(r.SNRDB) == 0 || math.IsNaN(r.SNRDB[0]) {
 		s.SNRDB = nil
 		s.Notes = append(s.Notes, "no silence beside the sweep shows the noise")
 	}
