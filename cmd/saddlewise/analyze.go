@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"fmt"
 	"io"
 	"path/filepath"
 	"time"
@@ -97,23 +96,13 @@ func (f analyzeFlags) formats() []report.Format {
 }
 
 func (f analyzeFlags) show(out io.Writer, r *result.Results, folder string) error {
-	switch {
-	case f.json:
-		text, err := report.JSON(r)
-		if err != nil {
-			return err
-		}
-		_, err = out.Write(text)
-		return err
-	case f.quiet:
-		return nil
-	}
 	name := "report.md"
 	if f.html {
 		name = "report.html"
 	}
-	_, err := fmt.Fprintf(out, "%s\nReport: %s\n", report.Summary(r, paintFor(out)), filepath.Join(folder, name))
-	return err
+	return present(out, f.json, f.quiet,
+		func() ([]byte, error) { return report.JSON(r) },
+		func(p report.Paint) string { return report.Summary(r, p) }, filepath.Join(folder, name))
 }
 
 // analyzeInto measures the stage in dir and writes its report into folder, in

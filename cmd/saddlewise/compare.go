@@ -1,7 +1,6 @@
 package main
 
 import (
-	"fmt"
 	"path/filepath"
 
 	"github.com/spf13/cobra"
@@ -66,18 +65,7 @@ func (f compareFlags) write(cmd *cobra.Command, c *result.Comparison, folder str
 	if err := report.WriteComparison(cmd.Context(), c, folder); err != nil {
 		return err
 	}
-	out := cmd.OutOrStdout()
-	switch {
-	case f.json:
-		text, err := report.ComparisonJSON(c)
-		if err != nil {
-			return err
-		}
-		_, err = out.Write(text)
-		return err
-	case f.quiet:
-		return nil
-	}
-	_, err := fmt.Fprintf(out, "%s\nReport: %s\n", report.ComparisonSummary(c, paintFor(out)), filepath.Join(folder, "comparison.md"))
-	return err
+	return present(cmd.OutOrStdout(), f.json, f.quiet,
+		func() ([]byte, error) { return report.ComparisonJSON(c) },
+		func(p report.Paint) string { return report.ComparisonSummary(c, p) }, filepath.Join(folder, "comparison.md"))
 }

@@ -57,20 +57,9 @@ func (f trendFlags) run(cmd *cobra.Command, build string) error {
 	if err := report.WriteTrend(cmd.Context(), t, folder); err != nil {
 		return err
 	}
-	out := cmd.OutOrStdout()
-	switch {
-	case f.json:
-		text, err := report.TrendJSON(t)
-		if err != nil {
-			return err
-		}
-		_, err = out.Write(text)
-		return err
-	case f.quiet:
-		return nil
-	}
-	_, err = fmt.Fprintf(out, "%s\nReport: %s\n", report.TrendSummary(t, paintFor(out)), filepath.Join(folder, "trend.md"))
-	return err
+	return present(cmd.OutOrStdout(), f.json, f.quiet,
+		func() ([]byte, error) { return report.TrendJSON(t) },
+		func(p report.Paint) string { return report.TrendSummary(t, p) }, filepath.Join(folder, "trend.md"))
 }
 
 // found is one stage of the build.
