@@ -45,7 +45,7 @@ func (st *Stage) parseName(file string) (candidate, error) {
 	if m == nil {
 		return candidate{}, fmt.Errorf("%s: its name does not say what it is; name it like tap-1.wav, or list it under [[take]] in stage.toml", file)
 	}
-	c := candidate{Take: Take{File: file, Test: Test(strings.ToLower(m[1])), Suffix: m[2] + m[3]}}
+	c := candidate{Take: Take{File: file, Test: testOf(m[1]), Suffix: m[2] + m[3]}}
 	switch {
 	case c.Test == Quiet:
 		c.Hand = saysHand(c.Suffix)
@@ -68,6 +68,12 @@ func (st *Stage) parseName(file string) (candidate, error) {
 		return candidate{}, fmt.Errorf("%s: its name does not say which string; name it like %s-1.wav or %s-A3.wav", file, c.Test, c.Test)
 	}
 	return c, nil
+}
+
+// testOf folds case as the grammar does: the long s of old print is an s.
+func testOf(word string) Test {
+	tests := []Test{Tap, Pluck, Tone, Sweep, Quiet}
+	return tests[slices.IndexFunc(tests, func(t Test) bool { return strings.EqualFold(string(t), word) })]
 }
 
 // saysHand tells whether a quiet take was made with a hand on the ground or
