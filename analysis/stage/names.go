@@ -2,6 +2,7 @@ package stage
 
 import (
 	"fmt"
+	"os"
 	"path/filepath"
 	"regexp"
 	"slices"
@@ -33,6 +34,22 @@ func isRecording(file string) bool {
 		return named.MatchString(stemOf(file))
 	}
 	return false
+}
+
+// Recordings names the files in the folder dir that are recordings by their
+// names, whatever they hold, in order of name. Hidden files are none.
+func Recordings(dir string) ([]string, error) {
+	entries, err := os.ReadDir(dir)
+	if err != nil {
+		return nil, fmt.Errorf("%s cannot be listed; is it a folder that may be read? %w", filepath.Base(dir), err)
+	}
+	var names []string
+	for _, e := range entries {
+		if !strings.HasPrefix(e.Name(), ".") && isRecording(e.Name()) {
+			names = append(names, e.Name())
+		}
+	}
+	return names, nil
 }
 
 func stemOf(file string) string {
