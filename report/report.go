@@ -8,7 +8,6 @@ package report
 import (
 	"context"
 	"runtime"
-	"slices"
 
 	"golang.org/x/sync/errgroup"
 
@@ -20,7 +19,7 @@ type Format int
 
 // Formats.
 const (
-	HTML Format = iota + 1 // report.html, one file with everything in it
+	HTML Format = iota + 1 // one file beside the Markdown, with everything in it
 	SVG                    // every picture as scalable vectors too
 )
 
@@ -28,11 +27,6 @@ const (
 // which it makes if need be, and what else is asked for. Other files there
 // stay as they are.
 func Write(ctx context.Context, r *result.Results, dir string, extra ...Format) error {
-	figures := figuresOf(r)
-	files, err := drawAll(ctx, figures)
-	if err != nil {
-		return err
-	}
 	text, err := JSON(r)
 	if err != nil {
 		return err
@@ -41,39 +35,12 @@ func Write(ctx context.Context, r *result.Results, dir string, extra ...Format) 
 	if err != nil {
 		return err
 	}
-	words := markdown(r, figures)
-	more, err := extraFiles(r, figures, words, files, extra)
-	if err != nil {
-		return err
-	}
-	files = append(files, more...)
-	files = append(files, file{"results.json", text}, file{"results.csv", table}, file{"report.md", words})
-	if err := ctx.Err(); err != nil {
-		return err
-	}
-	return writeAll(dir, files)
-}
-
-// extraFiles are the forms asked for; pictures are the figures as PNG.
-func extraFiles(r *result.Results, figures []figure, words []byte, pictures []file, extra []Format) ([]file, error) {
-	var files []file
-	if slices.Contains(extra, SVG) {
-		for _, f := range figures {
-			data, err := f.svg()
-			if err != nil {
-				return nil, err
-			}
-			files = append(files, file{f.name + ".svg", data})
-		}
-	}
-	if slices.Contains(extra, HTML) {
-		data, err := page(stageTitle(r.Stage), string(r.Verdict.Word), words, pictures)
-		if err != nil {
-			return nil, err
-		}
-		files = append(files, file{"report.html", data})
-	}
-	return files, nil
+	figures := figuresOf(r)
+	return document{
+		name: "report", title: stageTitle(r.Stage), mood: string(r.Verdict.Word),
+		words: markdown(r, figures), figures: figures,
+		data: []file{{"results.json", text}, {"results.csv", table}},
+	}.write(ctx, dir, extra)
 }
 
 // figuresOf lists the pictures that the results have data for.
