@@ -24,6 +24,8 @@ import (
 type Options struct {
 	Tool     string // name and version for the results
 	Progress func(done, total int)
+
+	BandsPerOctave int // of the tap response: 3, 6 or 12; 0: as the stage's TOML says, else 6
 }
 
 // ErrNothingUsable means that no take of the stage could be measured.
@@ -35,6 +37,9 @@ func Analyze(ctx context.Context, dir string, o Options) (*result.Results, error
 	st, err := stage.Read(dir)
 	if err != nil {
 		return nil, err
+	}
+	if o.BandsPerOctave > 0 {
+		st.BandsPerOctave = o.BandsPerOctave
 	}
 	takes, err := measureTakes(ctx, st, o.Progress)
 	if err != nil {

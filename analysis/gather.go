@@ -43,6 +43,7 @@ func gatherString(st *stage.Stage, takes []measured, number int, reference *nois
 	}
 	if at := indexesOf(takes, number, func(m measured) bool { return m.taps != nil }); len(at) > 0 {
 		s.Tap = tapOf(takes, at, reference)
+		s.Tap.Response = tapResponse(takes, at, st.BandsPerOctave)
 	}
 	if at := indexesOf(takes, number, func(m measured) bool { return m.plucks != nil }); len(at) > 0 {
 		s.Pluck = pluckOf(takes, at, target, st.A4Hz, reference)

@@ -9,11 +9,8 @@ import (
 	"saddlewise/analysis/stats"
 )
 
-// bandsPerOctave of the tap response.
-const bandsPerOctave = 6
-
 // tapResponse reads the response of one string from all its taps.
-func tapResponse(takes []measured, indexes []int) *result.TapResponse {
+func tapResponse(takes []measured, indexes []int, bandsPerOctave int) *result.TapResponse {
 	lowestRate := math.Inf(1)
 	for _, k := range indexes {
 		lowestRate = math.Min(lowestRate, takes[k].taps.rateHz)
@@ -61,8 +58,8 @@ func bandRecord(b signal.Band, level stats.Estimate, masked bool) result.Band {
 	return result.Band{MidHz: b.MidHz, LevelDB: level.Median, N: level.N, Interval: level.Interval, Masked: masked}
 }
 
-// setAgainstMedian fills in each string's response less the median of all
-// strings' in the bands where all of them stand out of the noise.
+// setAgainstMedian fills in each string's response less the median of all, in
+// the bands that all takes' rates hold.
 func setAgainstMedian(strs []result.String) {
 	var all []*result.TapResponse
 	bands := math.MaxInt
@@ -75,28 +72,17 @@ func setAgainstMedian(strs []result.String) {
 	if len(all) < 2 {
 		return
 	}
-	for i := range bands {
-		var levels []float64
-		for _, r := range all {
-			if !r.Bands[i].Masked {
-				levels = append(levels, r.Bands[i].LevelDB)
-			}
-		}
-		for _, r := range all {
-			r.AgainstMedianDB = append(r.AgainstMedianDB, lessMedian(r.Bands[i], levels))
+	levels := make([][]response.BandLevel, len(all))
+	for i, r := range all {
+		for _, b := range r.Bands[:bands] {
+			levels[i] = append(levels[i], response.BandLevel{
+				Band: signal.Band{MidHz: b.MidHz}, Level: stats.Estimate{Median: b.LevelDB, N: b.N, Interval: b.Interval}, Masked: b.Masked,
+			})
 		}
 	}
-}
-
-func lessMedian(b result.Band, levels []float64) result.Band {
-	if len(levels) < 2 {
-		b.Masked = true
-		return b
+	for i, against := range response.AgainstMedian(levels) {
+		for _, b := range against {
+			all[i].AgainstMedianDB = append(all[i].AgainstMedianDB, bandRecord(b.Band, b.Level, b.Masked))
+		}
 	}
-	mid := stats.Median(levels)
-	b.LevelDB -= mid
-	if iv := b.Interval; iv != nil {
-		b.Interval = &stats.Interval{Low: iv.Low - mid, High: iv.High - mid, Coverage: iv.Coverage}
-	}
-	return b
 }

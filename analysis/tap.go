@@ -134,7 +134,6 @@ func tapOf(takes []measured, indexes []int, noise *noiseReference) *result.Tap {
 	t.Polarity = voteRecord(event.VoteOf(v.signs))
 	t.ThroughBody = len(v.signs) > 0 && 2*v.late > len(v.signs)
 	t.Waveform = waveform(v.waves)
-	t.Response = tapResponse(takes, indexes)
 	return t
 }
 

@@ -11,7 +11,6 @@ import (
 const (
 	resonanceLowHz  = 150
 	resonanceHighHz = 6000
-	resonanceReach  = 6 // bands to either side that it is held against
 )
 
 // resonant: in a narrow range one string's taps have far more energy than the
@@ -52,7 +51,7 @@ func resonance(r *result.Results, s result.String) (band result.Band, heightDB f
 		if b.Masked || b.Interval == nil || b.MidHz < resonanceLowHz || b.MidHz > resonanceHighHz {
 			continue
 		}
-		around := aroundBand(bands, i)
+		around := aroundBand(bands, i, max(s.Tap.Response.BandsPerOctave, 3))
 		if h := b.LevelDB - around; !math.IsNaN(h) && h > heightDB {
 			band, heightDB = b, h
 			ok = b.Interval.Low-around > limitOf(r, "resonance_db").Value
@@ -61,10 +60,11 @@ func resonance(r *result.Results, s result.String) (band result.Band, heightDB f
 	return band, heightDB, ok
 }
 
-func aroundBand(bands []result.Band, at int) float64 {
+// aroundBand is the middle level of the bands half an octave to an octave away.
+func aroundBand(bands []result.Band, at, perOctave int) float64 {
 	var levels []float64
 	for i, b := range bands {
-		if d := max(i-at, at-i); d >= 3 && d <= resonanceReach && !b.Masked {
+		if d := max(i-at, at-i); 2*d >= perOctave && d <= perOctave && !b.Masked {
 			levels = append(levels, b.LevelDB)
 		}
 	}

@@ -61,6 +61,11 @@ func (k key) outside(v float64) string {
 			return ""
 		}
 		return fmt.Sprintf("is %g Hz; 50, 60 and 0 (find out) are allowed", v)
+	case k.path == "response.bands_per_octave":
+		if v == 3 || v == 6 || v == 12 {
+			return ""
+		}
+		return fmt.Sprintf("is %g; 3, 6 and 12 are allowed", v)
 	case v >= k.low && v <= k.high, k.zero && v == 0:
 		return ""
 	}
@@ -88,6 +93,7 @@ func (f *facts) numbers() map[string]*float64 {
 		"capture.mains_hz":          f.Capture.MainsHz,
 		"capture.full_scale_volts":  f.Capture.FullScaleVolts,
 		"capture.reference_tone_hz": f.Capture.ReferenceToneHz,
+		"response.bands_per_octave": asFloat(f.Response.BandsPerOctave),
 		"stimulus.low_hz":           f.Stimulus.LowHz,
 		"stimulus.high_hz":          f.Stimulus.HighHz,
 		"stimulus.seconds":          f.Stimulus.Seconds,

@@ -35,6 +35,9 @@ type facts struct {
 		FullScaleVolts  *float64 `toml:"full_scale_volts"`
 		ReferenceToneHz *float64 `toml:"reference_tone_hz"`
 	} `toml:"capture"`
+	Response struct {
+		BandsPerOctave *int `toml:"bands_per_octave"`
+	} `toml:"response"`
 	Stimulus struct {
 		LowHz     *float64 `toml:"low_hz"`
 		HighHz    *float64 `toml:"high_hz"`
@@ -75,6 +78,7 @@ func (f *facts) stage(dir string) (*Stage, error) {
 	st.Pickup = f.pickup()
 	st.Capture = Capture{or(f.Capture.Channel, 0), or(f.Capture.MainsHz, 0), or(f.Capture.FullScaleVolts, 0), or(f.Capture.ReferenceToneHz, 0)}
 	st.Stimulus = Stimulus{or(f.Stimulus.LowHz, 0), or(f.Stimulus.HighHz, 0), or(f.Stimulus.Seconds, 0), or(f.Stimulus.LevelDBFS, 0)}
+	st.BandsPerOctave = or(f.Response.BandsPerOctave, 6)
 	st.Limits = Defaults()
 	for i, l := range st.Limits {
 		if v, ok := f.Limits[l.Key]; ok {

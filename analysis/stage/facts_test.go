@@ -184,7 +184,7 @@ func TestFilesThatAreNotText(t *testing.T) {
 // The table of keys and the structure that is decoded must not drift apart:
 // each key alone, with a value of its kind, is read without fault.
 func TestEveryKeyIsRead(t *testing.T) {
-	values := map[kind]string{isText: `"parallel"`, isNumber: "50", isWhole: "2", isFlag: "true", isDate: "2026-03-14", isTexts: `["A3"]`, isString: `"A3"`}
+	values := map[kind]string{isText: `"parallel"`, isNumber: "50", isWhole: "3", isFlag: "true", isDate: "2026-03-14", isTexts: `["A3"]`, isString: `"A3"`}
 	for _, k := range keys() {
 		value := values[k.kind]
 		if k.kind == isNumber && !(k.low <= 50 && 50 <= k.high) && k.path != "capture.mains_hz" {

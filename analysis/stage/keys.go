@@ -86,6 +86,7 @@ var keyTable = []key{
 	{path: "capture.mains_hz", kind: isNumber, unit: "Hz"},
 	{path: "capture.full_scale_volts", kind: isNumber, unit: "V", low: 0, high: 1000},
 	{path: "capture.reference_tone_hz", kind: isNumber, unit: "Hz", low: 20, high: 20000, zero: true},
+	{path: "response.bands_per_octave", kind: isWhole},
 	{path: "stimulus.low_hz", kind: isNumber, unit: "Hz", low: 1, high: 20000},
 	{path: "stimulus.high_hz", kind: isNumber, unit: "Hz", low: 10, high: 200000},
 	{path: "stimulus.seconds", kind: isNumber, unit: "s", low: 0.1, high: 600},

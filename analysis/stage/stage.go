@@ -46,6 +46,8 @@ type Stage struct {
 	Limits   []Limit
 	Stimulus Stimulus
 
+	BandsPerOctave int // of the tap response: 3, 6 or 12
+
 	Takes       []Take // by test, string and file name
 	Problems    []Problem
 	Assumptions []string // sentences: what was taken for granted of the strings

@@ -19,6 +19,7 @@ type analyzeFlags struct {
 	html, svg   bool
 	json, quiet bool
 	gate        bool
+	bands       string
 }
 
 func newAnalyze() *cobra.Command {
@@ -53,6 +54,7 @@ the next step; without them the names are enough.`,
 	cmd.Flags().BoolVar(&f.json, "json", false, "print results.json instead of the summary")
 	cmd.Flags().BoolVar(&f.quiet, "quiet", false, "print nothing but errors")
 	cmd.Flags().BoolVar(&f.gate, "gate", false, "exit with status 3 when the verdict is stop")
+	cmd.Flags().StringVar(&f.bands, "bands", "", "width of the tap response's bands in `octaves`: 1/3, 1/6 or 1/12 (1/6 when neither this nor the TOML says)")
 	cmd.ValidArgsFunction = stageFolder
 	_ = cmd.MarkFlagDirname("out")          // completion only
 	_ = cmd.MarkFlagFilename("notes", "md") // completion only
@@ -60,11 +62,16 @@ the next step; without them the names are enough.`,
 }
 
 func (f analyzeFlags) run(cmd *cobra.Command, dir string) error {
+	bands, err := bandsPerOctave(f.bands)
+	if err != nil {
+		return err
+	}
 	folder := f.out
 	if folder == "" {
 		folder = filepath.Join(dir, "report")
 	}
-	r, err := analyzeInto(cmd.Context(), dir, folder, cmd.ErrOrStderr(), f.quiet, f.formats()...)
+	o := analysis.Options{Tool: tool(), Progress: progress(cmd.ErrOrStderr(), f.quiet), BandsPerOctave: bands}
+	r, err := analyzeInto(cmd.Context(), dir, folder, o, f.formats()...)
 	if err != nil {
 		return err
 	}
@@ -107,8 +114,8 @@ func (f analyzeFlags) show(out io.Writer, r *result.Results, folder string) erro
 
 // analyzeInto measures the stage in dir and writes its report into folder, in
 // extra formats too.
-func analyzeInto(ctx context.Context, dir, folder string, errOut io.Writer, quiet bool, extra ...report.Format) (*result.Results, error) {
-	r, err := analysis.Analyze(ctx, dir, analysis.Options{Tool: tool(), Progress: progress(errOut, quiet)})
+func analyzeInto(ctx context.Context, dir, folder string, o analysis.Options, extra ...report.Format) (*result.Results, error) {
+	r, err := analysis.Analyze(ctx, dir, o)
 	if err != nil {
 		return nil, err
 	}
@@ -116,6 +123,15 @@ func analyzeInto(ctx context.Context, dir, folder string, errOut io.Writer, quie
 		return nil, err
 	}
 	return r, nil
+}
+
+// bandsPerOctave reads a band's width; 0 for none given.
+func bandsPerOctave(width string) (int, error) {
+	n, ok := map[string]int{"": 0, "1/3": 3, "1/6": 6, "1/12": 12}[width]
+	if !ok {
+		return 0, misused("--bands is %q; 1/3, 1/6 and 1/12 are allowed", width)
+	}
+	return n, nil
 }
 
 // progress shows a bar on a terminal once the work has lasted a second.

@@ -47,7 +47,7 @@ func demo(cmd *cobra.Command, dir string) error {
 	var results []*result.Results
 	for _, s := range stages {
 		folder := filepath.Join(dir, s.Name)
-		r, err := analyzeInto(cmd.Context(), folder, filepath.Join(folder, "report"), cmd.ErrOrStderr(), false)
+		r, err := analyzeInto(cmd.Context(), folder, filepath.Join(folder, "report"), analysis.Options{Tool: tool(), Progress: progress(cmd.ErrOrStderr(), false)})
 		if err != nil {
 			return err
 		}
