@@ -14,17 +14,13 @@ import (
 )
 
 // WriteComparison puts comparison.md, its pictures, comparison.json and
-// comparison.csv into dir.
-func WriteComparison(ctx context.Context, c *result.Comparison, dir string) error {
+// comparison.csv into dir, and what else is asked for.
+func WriteComparison(ctx context.Context, c *result.Comparison, dir string, extra ...Format) error {
 	var figures []figure
 	for _, f := range []*figure{changesFigure(c), responseChangeFigure(c)} {
 		if f != nil {
 			figures = append(figures, *f)
 		}
-	}
-	files, err := drawAll(ctx, figures)
-	if err != nil {
-		return err
 	}
 	text, err := comparisonJSON(c)
 	if err != nil {
@@ -34,9 +30,11 @@ func WriteComparison(ctx context.Context, c *result.Comparison, dir string) erro
 	if err != nil {
 		return err
 	}
-	files = append(files, file{"comparison.json", text}, file{"comparison.csv", rows},
-		file{"comparison.md", comparisonMarkdown(c, figures)})
-	return writeAll(dir, files)
+	return document{
+		name: "comparison", title: c.Before.Name + " and " + c.After.Name,
+		words: comparisonMarkdown(c, figures), figures: figures,
+		data: []file{{"comparison.json", text}, {"comparison.csv", rows}},
+	}.write(ctx, dir, extra)
 }
 
 // ComparisonJSON encodes the comparison as comparison.json holds it.

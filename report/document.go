@@ -20,11 +20,11 @@ type document struct {
 // name.md, and the extra formats asked for. Other files there stay as they
 // are.
 func (d document) write(ctx context.Context, dir string, extra []Format) error {
-	pictures, err := drawAll(ctx, d.figures)
+	pictures, err := drawAll(ctx, d.figures, onPage)
 	if err != nil {
 		return err
 	}
-	more, err := d.extra(pictures, extra)
+	more, err := d.extra(ctx, pictures, extra)
 	if err != nil {
 		return err
 	}
@@ -36,7 +36,7 @@ func (d document) write(ctx context.Context, dir string, extra []Format) error {
 }
 
 // extra are the forms asked for; pictures are the figures as PNG.
-func (d document) extra(pictures []file, formats []Format) ([]file, error) {
+func (d document) extra(ctx context.Context, pictures []file, formats []Format) ([]file, error) {
 	var files []file
 	if slices.Contains(formats, SVG) {
 		for _, f := range d.figures {
@@ -48,7 +48,11 @@ func (d document) extra(pictures []file, formats []Format) ([]file, error) {
 		}
 	}
 	if slices.Contains(formats, HTML) {
-		data, err := page(d.title, d.mood, d.words, pictures)
+		small, err := drawAll(ctx, d.figures, onPhone)
+		if err != nil {
+			return nil, err
+		}
+		data, err := page(d.title, d.mood, d.words, slices.Concat(pictures, small))
 		if err != nil {
 			return nil, err
 		}

@@ -3,6 +3,8 @@ package report
 import (
 	"bytes"
 	"fmt"
+	"image"
+	"image/png"
 
 	"gonum.org/v1/plot"
 	"gonum.org/v1/plot/vg"
@@ -20,29 +22,38 @@ type figure struct {
 	lead    *plot.Plot     // over the whole width above the panels; may be nil
 	panels  [][]*plot.Plot // rows of equal length; nil leaves a hole
 	height  vg.Length
+	head    []string // lines of the legend, once the layout is known
 }
 
 const (
-	figureMargin = vg.Length(10)
-	headHeight   = vg.Length(40)
+	figureMargin = vg.Length(9)
+	headHeight   = vg.Length(40) // title and one line of legend
+	headLine     = vg.Length(12) // each further line
 	leadHeight   = vg.Length(190)
+	leadGap      = vg.Length(12)
 	leadRoom     = vg.Length(52) // right of the lead panel, for its labels
 )
 
-// png draws the figure at the house resolution.
-func (f figure) png() ([]byte, error) {
-	c := vgimg.NewWith(vgimg.UseWH(figureWide, f.height), vgimg.UseDPI(figureDPI), vgimg.UseBackgroundColor(paper))
+// png draws the figure.
+func (f figure) png(l layout) ([]byte, error) {
+	f = f.fit(l)
+	c := vgimg.NewWith(vgimg.UseWH(l.wide, f.height), vgimg.UseDPI(l.dpi), vgimg.UseBackgroundColor(paper))
 	f.draw(draw.New(c))
+	img, ok := c.Image().(*image.RGBA)
+	if !ok {
+		return nil, fmt.Errorf("draw %s: unknown kind of picture %T", f.name, c.Image())
+	}
 	var buf bytes.Buffer
-	if _, err := (vgimg.PngCanvas{Canvas: c}).WriteTo(&buf); err != nil {
-		return nil, fmt.Errorf("draw %s.png: %w", f.name, err)
+	if err := png.Encode(&buf, indexed(img)); err != nil {
+		return nil, fmt.Errorf("draw %s%s: %w", f.name, l.ending, err)
 	}
 	return buf.Bytes(), nil
 }
 
 // svg draws the figure as scalable vectors.
 func (f figure) svg() ([]byte, error) {
-	c := vgsvg.New(figureWide, f.height)
+	f = f.fit(onPage)
+	c := vgsvg.New(onPage.wide, f.height)
 	f.draw(draw.New(c))
 	var buf bytes.Buffer
 	if _, err := c.WriteTo(&buf); err != nil {
@@ -59,12 +70,14 @@ func (f figure) draw(c draw.Canvas) {
 	head.Font = typeface(sizeTitle, true)
 	c.FillText(head, vg.Point{X: c.Min.X, Y: c.Max.Y}, f.title)
 	small := textStyle(sizeSmall, inkQuiet, draw.XLeft, draw.YTop)
-	c.FillText(small, vg.Point{X: c.Min.X, Y: c.Max.Y - 19}, f.legend)
-	c = draw.Crop(c, 0, 0, 0, -headHeight)
+	for i, line := range f.head {
+		c.FillText(small, vg.Point{X: c.Min.X, Y: c.Max.Y - 19 - headLine*vg.Length(i)}, line)
+	}
+	c = draw.Crop(c, 0, 0, 0, -headHeight-headLine*vg.Length(len(f.head)-1))
 	if f.lead != nil {
 		f.lead.Draw(draw.Canvas{Canvas: c.Canvas, Rectangle: vg.Rectangle{
 			Min: vg.Point{X: c.Min.X, Y: c.Max.Y - leadHeight}, Max: vg.Point{X: c.Max.X - leadRoom, Y: c.Max.Y}}})
-		c = draw.Crop(c, 0, 0, 0, -leadHeight-12)
+		c = draw.Crop(c, 0, 0, 0, -leadHeight-leadGap)
 	}
 	f.drawPanels(c)
 }
@@ -85,15 +98,7 @@ func (f figure) drawPanels(c draw.Canvas) {
 
 // inGrid lays panels out row by row in as many columns as suit their number.
 func inGrid(panels []*plot.Plot) [][]*plot.Plot {
-	cols := columnsFor(len(panels))
-	var grid [][]*plot.Plot
-	for len(panels) > 0 {
-		row := make([]*plot.Plot, cols)
-		panels = panels[copy(row, panels):]
-		grid = append(grid, row)
-	}
-	labelEdges(grid)
-	return grid
+	return intoRows(panels, onPage.columns(len(panels)))
 }
 
 // labelEdges leaves the axis labels to the left column and to the lowest
@@ -117,15 +122,4 @@ func labelEdges(grid [][]*plot.Plot) {
 // gridHeight is the height that rows of panels need.
 func gridHeight(rows int, each vg.Length) vg.Length {
 	return headHeight + 2*figureMargin + 18 + each*vg.Length(rows)
-}
-
-func columnsFor(n int) int {
-	switch {
-	case n <= 1:
-		return 1
-	case n <= 4:
-		return 2
-	default:
-		return 3
-	}
 }

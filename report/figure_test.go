@@ -63,13 +63,13 @@ func TestFiguresNeverPanic(t *testing.T) {
 }
 
 func TestFigureIsSharp(t *testing.T) {
-	data, err := figuresOf(sample(1))[0].png()
+	data, err := figuresOf(sample(1))[0].png(onPage)
 	if err != nil {
 		t.Fatal(err)
 	}
 	c, err := png.DecodeConfig(bytes.NewReader(data))
-	if err != nil || c.Width != 1440 {
-		t.Errorf("width %d (%v), want 1440: twice 720", c.Width, err)
+	if err != nil || c.Width != 1400 {
+		t.Errorf("width %d (%v), want 1400: twice 700", c.Width, err)
 	}
 }
 

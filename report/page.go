@@ -45,7 +45,7 @@ func page(title, class string, markdown []byte, pictures []file) ([]byte, error)
 	md := goldmark.New(
 		goldmark.WithExtensions(extension.Table),
 		goldmark.WithParserOptions(parser.WithAutoHeadingID()),
-		goldmark.WithRendererOptions(ghtml.WithXHTML(), renderer.WithNodeRenderers(util.Prioritized(tableCells{}, 100))),
+		goldmark.WithRendererOptions(ghtml.WithXHTML(), renderer.WithNodeRenderers(util.Prioritized(nodes{phone: phonePictures(pictures)}, 100))),
 	)
 	doc := md.Parser().Parse(text.NewReader(markdown))
 	if err := selfContained(doc, pictures); err != nil {
@@ -58,8 +58,8 @@ func page(title, class string, markdown []byte, pictures []file) ([]byte, error)
 	return fmt.Appendf(nil, pageHead, html.EscapeString(oneLine(title)), pageStyle, html.EscapeString(class), body.String()), nil
 }
 
-// selfContained puts every picture into its image, and leaves only the words
-// of links to other files.
+// selfContained puts every picture into its image, whose title keeps the
+// name, and leaves only the words of links to other files.
 func selfContained(doc ast.Node, pictures []file) error {
 	data := make(map[string][]byte, len(pictures))
 	for _, p := range pictures {
@@ -74,7 +74,7 @@ func selfContained(doc ast.Node, pictures []file) error {
 				return ast.WalkStop, fmt.Errorf("report has no picture %s", n.Destination)
 			}
 			if entering {
-				n.Destination = fmt.Appendf(nil, "data:image/png;base64,%s", base64.StdEncoding.EncodeToString(picture))
+				n.Title, n.Destination = n.Destination, []byte(dataURI(picture))
 			}
 			return ast.WalkSkipChildren, nil
 		case *ast.Link:
@@ -99,14 +99,55 @@ func unlink(l *ast.Link) {
 	parent.RemoveChild(parent, l)
 }
 
-// tableCells renders tables so that they scroll by themselves on a narrow
-// screen, and so that a reader by ear is told the heading of row and column.
-type tableCells struct{}
+// nodes renders tables so that they scroll by themselves on a narrow screen,
+// and so that a reader by ear is told the heading of row and column; and
+// pictures with a narrow one for the phone.
+type nodes struct{ phone map[string]string }
 
-// RegisterFuncs takes over tables and their cells.
-func (tableCells) RegisterFuncs(r renderer.NodeRendererFuncRegisterer) {
+// RegisterFuncs takes over tables, their cells and pictures.
+func (n nodes) RegisterFuncs(r renderer.NodeRendererFuncRegisterer) {
 	r.Register(extast.KindTable, renderTable)
 	r.Register(extast.KindTableCell, renderCell)
+	r.Register(ast.KindImage, n.renderImage)
+}
+
+// phonePictures are the narrow pictures by the name of the wide one.
+func phonePictures(pictures []file) map[string]string {
+	phone := map[string]string{}
+	for _, p := range pictures {
+		if name, ok := strings.CutSuffix(p.name, onPhone.ending); ok {
+			phone[name+onPage.ending] = dataURI(p.data)
+		}
+	}
+	return phone
+}
+
+func dataURI(picture []byte) string {
+	return "data:image/png;base64," + base64.StdEncoding.EncodeToString(picture)
+}
+
+func (n nodes) renderImage(w util.BufWriter, src []byte, node ast.Node, entering bool) (ast.WalkStatus, error) {
+	if !entering {
+		return ast.WalkContinue, nil
+	}
+	image := node.(*ast.Image)
+	_, _ = w.WriteString("<picture>") // a buffer keeps its first error
+	if narrow := n.phone[string(image.Title)]; narrow != "" {
+		_, _ = fmt.Fprintf(w, "<source media=\"screen and (max-width: 40rem)\" srcset=\"%s\" />", narrow)
+	}
+	_, err := fmt.Fprintf(w, "<img src=\"%s\" alt=\"%s\" /></picture>", image.Destination, html.EscapeString(wordsOf(node, src)))
+	return ast.WalkSkipChildren, err
+}
+
+// wordsOf is the text of what n holds.
+func wordsOf(n ast.Node, src []byte) string {
+	var words strings.Builder
+	for child := n.FirstChild(); child != nil; child = child.NextSibling() {
+		if t, ok := child.(*ast.Text); ok {
+			words.Write(util.UnescapePunctuations(t.Segment.Value(src)))
+		}
+	}
+	return words.String()
 }
 
 func renderTable(w util.BufWriter, src []byte, n ast.Node, entering bool) (ast.WalkStatus, error) {
@@ -123,13 +164,7 @@ func renderTable(w util.BufWriter, src []byte, n ast.Node, entering bool) (ast.W
 func headingBefore(n ast.Node, src []byte) string {
 	for ; n != nil; n = n.PreviousSibling() {
 		if h, ok := n.(*ast.Heading); ok {
-			var words strings.Builder
-			for child := h.FirstChild(); child != nil; child = child.NextSibling() {
-				if t, ok := child.(*ast.Text); ok {
-					words.Write(t.Segment.Value(src))
-				}
-			}
-			return words.String()
+			return wordsOf(h, src)
 		}
 	}
 	return "numbers"

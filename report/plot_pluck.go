@@ -28,7 +28,7 @@ func spectrumFigure(r *result.Results) *figure {
 	}
 	var panels []*plot.Plot
 	for _, s := range with {
-		panels = append(panels, spectrumPanel(s, low, high, columnsFor(len(with)) > 2))
+		panels = append(panels, spectrumPanel(s, low, high))
 	}
 	grid := inGrid(panels)
 	return &figure{
@@ -55,18 +55,18 @@ func spectrumRange(r *result.Results) (low, high float64) {
 	return math.Max(low, 15), math.Min(high, 20000)
 }
 
-// spectrumPanel is one string's spectrum, with fewer words where it is small.
-func spectrumPanel(s result.String, low, high float64, small bool) *plot.Plot {
+// spectrumPanel is one string's spectrum.
+func spectrumPanel(s result.String, low, high float64) *plot.Plot {
 	sp, ink := s.Pluck.Spectrum, stringInk(s.Number)
 	title := stringName(s)
 	if est := s.Pluck.F1Hz.Estimate; est != nil {
 		title += fmt.Sprintf(" · f1 %.2f Hz", est.Median)
-		if c := s.Pluck.Cents.Estimate; c != nil && !small {
+		if c := s.Pluck.Cents.Estimate; c != nil {
 			title += fmt.Sprintf(", %s cents", signed(c.Median, 1))
 		}
 	}
 	p := newPanel(title, "Hz", "dB")
-	logFrequency(p, low, high, small)
+	logFrequency(p, low, high, false)
 	steps(&p.Y, -90, 12, 30, 0)
 	gridLines(p, true, true)
 	p.Add(curve(sp.Hz, sp.LevelDB, faded(ink, 0.8), lineThin))

@@ -56,8 +56,8 @@ func figuresOf(r *result.Results) []figure {
 	return figures
 }
 
-// drawAll draws the figures on all cores, in order.
-func drawAll(ctx context.Context, figures []figure) ([]file, error) {
+// drawAll draws the figures in a layout on all cores, in order.
+func drawAll(ctx context.Context, figures []figure, l layout) ([]file, error) {
 	files := make([]file, len(figures))
 	g, ctx := errgroup.WithContext(ctx)
 	g.SetLimit(runtime.GOMAXPROCS(0))
@@ -66,8 +66,8 @@ func drawAll(ctx context.Context, figures []figure) ([]file, error) {
 			if err := ctx.Err(); err != nil {
 				return err
 			}
-			data, err := f.png()
-			files[i] = file{f.name + ".png", data}
+			data, err := f.png(l)
+			files[i] = file{f.name + l.ending, data}
 			return err
 		})
 	}

@@ -3,6 +3,7 @@ package report
 import (
 	"image/color"
 	"math"
+	"slices"
 	"strconv"
 
 	xfont "golang.org/x/image/font"
@@ -65,15 +66,15 @@ func luminance(c color.RGBA) float64 {
 	return 0.2126*linear(c.R) + 0.7152*linear(c.G) + 0.0722*linear(c.B)
 }
 
+// Sizes in points. On a page of 600 pixels the smallest letters are 13 pixels
+// high, in the phone's layout 12.
 const (
-	sizeTitle  = vg.Length(13)
-	sizeLabel  = vg.Length(10.5)
-	sizeTick   = vg.Length(10)
-	sizeSmall  = vg.Length(9)
-	lineMain   = vg.Length(1.4)
-	lineThin   = vg.Length(0.7)
-	figureWide = vg.Length(480) // points: letters stay readable at 600 pixels
-	figureDPI  = 216            // 1440 pixels wide: sharp at twice 720
+	sizeTitle = vg.Length(13)
+	sizeLabel = vg.Length(10.5)
+	sizeTick  = vg.Length(9.5)
+	sizeSmall = vg.Length(9.2)
+	lineMain  = vg.Length(1.4)
+	lineThin  = vg.Length(0.7)
 )
 
 func typeface(size vg.Length, bold bool) font.Font {
@@ -141,7 +142,7 @@ func addTitle(p *plot.Plot, title string) {
 	p.Title.Padding = 2
 	p.Title.TextStyle = st
 	p.Add(mark(func(c draw.Canvas, _, _ func(float64) vg.Length) {
-		c.FillText(st, vg.Point{X: c.Min.X, Y: c.Max.Y + 3}, title)
+		c.FillText(st, vg.Point{X: c.Min.X, Y: c.Max.Y + 3}, shortened(st, title, c.Max.X-c.Min.X))
 	}))
 }
 
@@ -159,21 +160,46 @@ func hzLabel(hz float64) string {
 func logFrequency(p *plot.Plot, lowHz, highHz float64, sparse bool) {
 	p.X.Scale = logScale{}
 	p.X.Min, p.X.Max = lowHz, highHz
-	p.X.Tick.Marker = plot.TickerFunc(func(lo, hi float64) []plot.Tick {
-		var ticks []plot.Tick
-		for _, hz := range logTicks {
-			if hz < lo*0.999 || hz > hi*1.001 {
+	p.X.Tick.Marker = frequencyTicks{sparse: sparse}
+}
+
+// frequencyTicks stand at 1, 2 and 5 of each decade. Decades get their label
+// first, the others where there is room.
+type frequencyTicks struct {
+	sparse bool      // labels decades only
+	room   vg.Length // of the axis; 0: enough
+}
+
+// Ticks lists the ticks from low to high Hz.
+func (t frequencyTicks) Ticks(low, high float64) []plot.Tick {
+	var ticks []plot.Tick
+	for _, hz := range logTicks {
+		if hz >= low*0.999 && hz <= high*1.001 {
+			ticks = append(ticks, plot.Tick{Value: hz})
+		}
+	}
+	st := textStyle(sizeTick, nil, draw.XCenter, draw.YTop)
+	type stretch struct{ from, to vg.Length }
+	var taken []stretch
+	for _, digit := range []float64{1, 2, 5} {
+		for i, tick := range ticks {
+			if t.sparse && digit > 1 || math.Abs(firstDigit(tick.Value)-digit) > 0.1 {
 				continue
 			}
-			label := hzLabel(hz)
-			if decade := math.Log10(hz); sparse && decade != math.Floor(decade) {
-				label = ""
+			label := hzLabel(tick.Value)
+			at, half := t.room*vg.Length(logScale{}.Normalize(low, high, tick.Value)), st.Width(label)/2+2
+			own := stretch{at - half, at + half}
+			if t.room > 0 && slices.ContainsFunc(taken, func(s stretch) bool { return own.from < s.to && s.from < own.to }) {
+				continue
 			}
-			ticks = append(ticks, plot.Tick{Value: hz, Label: label})
+			ticks[i].Label, taken = label, append(taken, own)
 		}
-		return ticks
-	})
+	}
+	return ticks
 }
+
+// firstDigit is 1 to 10, exclusive, for a positive number.
+func firstDigit(v float64) float64 { return v / math.Pow(10, math.Floor(math.Log10(v)+1e-9)) }
 
 // logScale is logarithmic, and puts what has no logarithm far to the left.
 type logScale struct{}

@@ -12,13 +12,10 @@ import (
 	"saddlewise/analysis/result"
 )
 
-// WriteTrend puts trend.md, its pictures, trend.json and trend.csv into dir.
-func WriteTrend(ctx context.Context, t *result.Trend, dir string) error {
+// WriteTrend puts trend.md, its pictures, trend.json and trend.csv into dir,
+// and what else is asked for.
+func WriteTrend(ctx context.Context, t *result.Trend, dir string, extra ...Format) error {
 	figures := trendFigures(t)
-	files, err := drawAll(ctx, figures)
-	if err != nil {
-		return err
-	}
 	text, err := TrendJSON(t)
 	if err != nil {
 		return err
@@ -27,8 +24,10 @@ func WriteTrend(ctx context.Context, t *result.Trend, dir string) error {
 	if err != nil {
 		return err
 	}
-	files = append(files, file{"trend.json", text}, file{"trend.csv", rows}, file{"trend.md", trendMarkdown(t, figures)})
-	return writeAll(dir, files)
+	return document{
+		name: "trend", title: t.Build, words: trendMarkdown(t, figures), figures: figures,
+		data: []file{{"trend.json", text}, {"trend.csv", rows}},
+	}.write(ctx, dir, extra)
 }
 
 // TrendJSON encodes the trend as trend.json holds it.
