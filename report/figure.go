@@ -68,7 +68,7 @@ func (f figure) draw(c draw.Canvas) {
 	c = draw.Crop(c, figureMargin, -figureMargin, figureMargin, -figureMargin)
 	head := textStyle(sizeTitle, inkText, draw.XLeft, draw.YTop)
 	head.Font = typeface(sizeTitle, true)
-	c.FillText(head, vg.Point{X: c.Min.X, Y: c.Max.Y}, f.title)
+	c.FillText(head, vg.Point{X: c.Min.X, Y: c.Max.Y}, shortened(head, f.title, c.Max.X-c.Min.X))
 	small := textStyle(sizeSmall, inkQuiet, draw.XLeft, draw.YTop)
 	for i, line := range f.head {
 		c.FillText(small, vg.Point{X: c.Min.X, Y: c.Max.Y - 19 - headLine*vg.Length(i)}, line)

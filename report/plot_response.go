@@ -51,7 +51,7 @@ func overlaidResponse(with []result.String) *plot.Plot {
 	var ends []float64
 	for _, s := range with {
 		hz, level, _, _ := bandLines(s.Tap.Response.Bands)
-		p.Add(curve(hz, level, stringInk(s.Number), lineMain))
+		p.Add(curve(hz, level, stringInk(s.Number), lineMain, stringDashes(s.Number)...))
 		if i := lastKnown(level); i >= 0 {
 			labels = append(labels, endLabel{stringName(s), level[i], stringInk(s.Number)})
 			ends = append(ends, hz[i])

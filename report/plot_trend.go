@@ -109,7 +109,7 @@ func addSeries(p *plot.Plot, s result.Series, aside float64, ink color.RGBA) (x,
 			p.Add(upright(x, iv.Low, iv.High, faded(ink, 0.6)))
 		}
 	}
-	p.Add(curve(xs, ys, faded(ink, 0.6), lineThin*1.4))
+	p.Add(curve(xs, ys, faded(ink, 0.6), lineThin*1.4, stringDashes(s.String)...))
 	for i, pt := range s.Points {
 		if pt.Estimate == nil {
 			continue

@@ -38,6 +38,13 @@ func stringInk(number int) color.RGBA {
 	return stringInks[(max(number, 1)-1)%len(stringInks)]
 }
 
+// stringDashes is the pattern that tells string number from the others where
+// their curves share a panel, in grey too.
+func stringDashes(number int) []vg.Length {
+	patterns := [][]vg.Length{nil, {7, 2}, {2, 1.5}, {8, 2, 2, 2}, {4, 2}, {8, 2, 2, 2, 2, 2}}
+	return patterns[(max(number, 1)-1)%len(patterns)]
+}
+
 // faded is c mixed into the paper: opaque, so that it prints the same
 // everywhere. share 1 is c, 0 is paper.
 func faded(c color.RGBA, share float64) color.RGBA {
