@@ -12,7 +12,8 @@ import (
 // cannot tell. Taps of one take share one hand, so the spread between takes
 // goes into every interval: estimated where a stage holds several takes of
 // one test and string, the stated default where not. Each measure is
-// asked of every string; such a family is corrected for (Benjamini-Hochberg).
+// asked of every string; such a family is corrected for (Holm), and everything
+// asked is, too (Benjamini-Hochberg).
 func Compare(before, after *result.Results, tool string) *result.Comparison {
 	return compareStages(before, after, tool, new(stats.Sizes))
 }
@@ -22,19 +23,20 @@ func compareStages(before, after *result.Results, tool string, sizes *stats.Size
 		SchemaVersion: result.SchemaVersion, Tool: tool, Build: after.Stage.Build,
 		Before: sideOf(before), After: sideOf(after),
 		Alone: []result.AloneShift{}, Common: []result.CommonShift{}, Warnings: comparability(before, after), Facts: factChanges(before, after),
-		Changes: []result.Change{}, Response: bandChanges(before, after),
+		Details: []string{}, Changes: []result.Change{}, Response: tapBands(before, after, takeSpread(after)), Sweep: sweepBands(before, after, takeSpread(after)),
 	}
 	pairs := pairRows(before, after)
 	for _, family := range families(pairs) {
 		c.Changes = append(c.Changes, family.compare(takeSpread(after), sizes)...)
 	}
-	correct(c.Changes)
+	correct(c)
 	for _, test := range []string{"tap", "pluck", "tone"} {
 		standing(c, levelsOf(pairs, test), takeSpread(after))
 	}
+	correctCommon(c)
 	c.Gain = gainMove(before, after, c)
 	explain(c)
-	c.Sentence = comparisonSentence(c)
+	c.Sentence, c.Details = comparisonWords(c)
 	return c
 }
 
@@ -48,10 +50,21 @@ func sideOf(r *result.Results) result.ComparedStage {
 // seeing in each. Level and peak say the same; balance does not hang on gain
 // or hand.
 var asked = map[[2]string]float64{
-	{"tap", "level"}: 1, {"tap", "balance"}: 1, {"tap", "response low"}: 1, {"tap", "response high"}: 1,
-	{"pluck", "level"}: 1, {"pluck", "balance"}: 1, {"pluck", "fundamental"}: 0.1, {"pluck", "T60"}: 0.5, {"pluck", "late T60"}: 1,
-	{"tone", "level"}: 1, {"tone", "balance"}: 1, {"tone", "THD"}: 3,
-	{"quiet", "floor A-weighted"}: 1, {"quiet", "floor without hum"}: 1, {"quiet", "hum"}: 1, {"quiet with hand", "hum"}: 1,
+	{"tap", "level"}: 1, {"tap", "balance"}: 1, {"tap", "signal to noise"}: 1, {"tap", "response low"}: 1, {"tap", "response high"}: 1,
+	{"pluck", "level"}: 1, {"pluck", "balance"}: 1, {"pluck", "signal to noise"}: 1, {"pluck", "fundamental"}: 0.1, {"pluck", "T60"}: 0.5, {"pluck", "late T60"}: 1,
+	{"tone", "level"}: 1, {"tone", "balance"}: 1, {"tone", "THD"}: 3, {"tone", "THD+N"}: 3,
+	{"quiet", "floor A-weighted"}: 1, {"quiet", "floor without hum"}: 1, {"quiet with hand", "floor A-weighted"}: 1, {"quiet with hand", "floor without hum"}: 1,
+	{"gaps between events", "floor"}: 1, {"sweep", "low corner"}: 5,
+}
+
+// humSizeDB is the change of hum that is worth seeing.
+const humSizeDB = 1
+
+func sizeOf(row result.Row) float64 {
+	if size, ok := asked[[2]string{row.Test, row.Measure}]; ok {
+		return size
+	}
+	return humSizeDB
 }
 
 // pair is one measure of one string on both sides.
@@ -73,7 +86,7 @@ func pairRows(before, after *result.Results) []pair {
 	for _, row := range compared(after) {
 		b, ok := old[key{row.String, row.Test, row.Measure}]
 		if ok && b.Quantity.Known() && row.Quantity.Known() {
-			out = append(out, pair{b, row, asked[[2]string{row.Test, row.Measure}]})
+			out = append(out, pair{b, row, sizeOf(row)})
 		}
 	}
 	return out
@@ -96,25 +109,7 @@ func compared(r *result.Results) []result.Row {
 		}
 		out = append(out, row)
 	}
-	for _, q := range r.Quiet {
-		if q.Hum != nil {
-			out = append(out, humRow(q))
-		}
-	}
-	return out
-}
-
-// leastHumDB is the least uncertainty of a hum level: hum moves with where a
-// hand or a cable lies (common practice, no source).
-const leastHumDB = 0.3
-
-func humRow(q result.Quiet) result.Row {
-	est := stats.Estimate{Median: q.Hum.TotalDBFS, N: 1}
-	if floor := q.FloorDBFS.Estimate; floor != nil && floor.Interval != nil {
-		half := math.Max(leastHumDB, halfOf(floor))
-		est.Interval = &stats.Interval{Low: est.Median - half, High: est.Median + half, Coverage: floor.Interval.Coverage}
-	}
-	return result.Row{Test: q.Label, Measure: "hum", Unit: "dBFS", Quantity: result.Quantity{Estimate: &est}}
+	return merged(append(out, quietRows(r)...))
 }
 
 // groups splits a quantity's values by take.
@@ -142,7 +137,7 @@ func families(pairs []pair) []family {
 	at := map[[2]string]int{}
 	var out []family
 	for _, p := range pairs {
-		key := [2]string{p.after.Test, p.after.Measure}
+		key := familyOf(p.after.Test, p.after.Measure)
 		if _, ok := at[key]; !ok {
 			at[key] = len(out)
 			out = append(out, nil)
@@ -280,42 +275,3 @@ func compareEstimates(c *result.Change) {
 }
 
 func halfOf(e *stats.Estimate) float64 { return (e.Interval.High - e.Interval.Low) / 2 }
-
-// beyondUse is how many times the size that matters the smallest visible
-// change may be before the answer is that the data cannot tell.
-const beyondUse = 6
-
-// correct adjusts the p values and gives each change its verdict. A family is
-// one measure over all strings: one question, asked of each string. What this
-// data could never have answered is not part of it.
-func correct(changes []result.Change) {
-	families := map[[2]string][]int{}
-	for i, c := range changes {
-		changes[i].Verdict = result.CannotTell
-		if c.Interval != nil && c.Smallest != nil {
-			key := [2]string{c.Test, c.Measure}
-			families[key] = append(families[key], i)
-		}
-	}
-	for _, family := range families {
-		p := make([]float64, len(family))
-		for k, i := range family {
-			p[k] = changes[i].P
-		}
-		for k, q := range stats.BenjaminiHochberg(p) {
-			judgeChange(&changes[family[k]], q)
-		}
-	}
-}
-
-func judgeChange(c *result.Change, q float64) {
-	c.AdjustedP = q
-	switch {
-	case q <= 0.05 && *c.Shift > 0:
-		c.Verdict = result.Rose
-	case q <= 0.05:
-		c.Verdict = result.Fell
-	case *c.Smallest <= beyondUse*c.Size:
-		c.Verdict = result.NoChangeSeen
-	}
-}

@@ -73,7 +73,7 @@ func standing(c *result.Comparison, levels family, assumedDB float64) {
 	if math.IsNaN(common.Estimate) {
 		return
 	}
-	shared := result.CommonShift{Test: levels[0].after.Test, DB: common.Estimate, Interval: common.Interval}
+	shared := result.CommonShift{Test: levels[0].after.Test, DB: common.Estimate, Interval: common.Interval, P: common.P}
 	shared.Real = common.Interval != nil && (common.Interval.Low > 0 || common.Interval.High < 0)
 	for _, i := range kept {
 		shared.Strings = append(shared.Strings, levels[i].after.String)
@@ -85,7 +85,7 @@ func standing(c *result.Comparison, levels family, assumedDB float64) {
 
 func anyBalanceMoved(c *result.Comparison, test string) bool {
 	for _, ch := range c.Changes {
-		if ch.Test == test && ch.Measure == "balance" && (ch.Verdict == result.Rose || ch.Verdict == result.Fell) {
+		if ch.Test == test && ch.Measure == "balance" && ch.Survives {
 			return true
 		}
 	}

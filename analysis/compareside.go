@@ -92,7 +92,39 @@ func factChanges(before, after *result.Results) []result.FactChange {
 		add("first motion", b.Tap.Polarity.Relative, a.Tap.Polarity.Relative)
 		add("disc", alive(b.Tap), alive(a.Tap))
 	}
-	return out
+	return append(append(out, chainFlip(before, after)...), lineChanges(before, after)...)
+}
+
+// chainFlip tells when the strings that all moved one way all move the other
+// way: wires swapped at the jack, or an inverting input.
+func chainFlip(before, after *result.Results) []result.FactChange {
+	b, a := oneSign(before), oneSign(after)
+	if b*a >= 0 {
+		return nil
+	}
+	return []result.FactChange{{What: "first motion of all strings", Before: way(b), After: way(a)}}
+}
+
+// oneSign is the sign of first motion that most strings share; 0 for none.
+func oneSign(r *result.Results) int {
+	sign := 0
+	for _, s := range r.Strings {
+		if s.Tap == nil || s.Tap.Polarity.Relative != "same" || s.Tap.Polarity.Sign == 0 {
+			continue
+		}
+		if sign*s.Tap.Polarity.Sign < 0 {
+			return 0
+		}
+		sign = s.Tap.Polarity.Sign
+	}
+	return sign
+}
+
+func way(sign int) string {
+	if sign > 0 {
+		return "up"
+	}
+	return "down"
 }
 
 func alive(t *result.Tap) string {
@@ -100,41 +132,6 @@ func alive(t *result.Tap) string {
 		return "heard through the bridge only"
 	}
 	return "alive"
-}
-
-// bandChanges is the difference of the tap responses; halves of the intervals
-// add in squares.
-func bandChanges(before, after *result.Results) []result.BandChange {
-	out := []result.BandChange{}
-	for i := range min(len(before.Strings), len(after.Strings)) {
-		b, a := before.Strings[i].Tap, after.Strings[i].Tap
-		if b == nil || a == nil || b.Response == nil || a.Response == nil {
-			continue
-		}
-		change := result.BandChange{String: after.Strings[i].Number, Note: after.Strings[i].Note}
-		for j := range min(len(b.Response.Bands), len(a.Response.Bands)) {
-			if d, ok := bandDiff(b.Response.Bands[j], a.Response.Bands[j]); ok {
-				change.Bands = append(change.Bands, d)
-			}
-		}
-		if len(change.Bands) > 0 {
-			out = append(out, change)
-		}
-	}
-	return out
-}
-
-func bandDiff(b, a result.Band) (result.BandDiff, bool) {
-	if b.Masked || a.Masked || math.Abs(b.MidHz/a.MidHz-1) > 1e-6 {
-		return result.BandDiff{}, false
-	}
-	d := result.BandDiff{MidHz: a.MidHz, DB: a.LevelDB - b.LevelDB}
-	if b.Interval != nil && a.Interval != nil {
-		half := math.Hypot(b.Interval.High-b.Interval.Low, a.Interval.High-a.Interval.Low) / 2
-		d.Around = &stats.Interval{Low: d.DB - half, High: d.DB + half, Coverage: math.Min(b.Interval.Coverage, a.Interval.Coverage)}
-		d.Leaves = math.Abs(d.DB) > half
-	}
-	return d, true
 }
 
 // gainMove tells whether the recording's gain moved: full_scale_volts says so,

@@ -5,16 +5,22 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strconv"
 	"strings"
 	"unicode"
 	"unicode/utf8"
+
+	"gonum.org/v1/gonum/stat/distuv"
 
 	"saddlewise/analysis/result"
 	"saddlewise/analysis/stats"
 )
 
-// tellAtMost is how many changes the sentence names.
-const tellAtMost = 3
+// Up to tellAtMost changes are named in the answer; of more, tellOfMany.
+const (
+	tellAtMost = 3
+	tellOfMany = 2
+)
 
 // said is one change in words that follow "made", with its weight: how many
 // times the size that matters it is.
@@ -23,26 +29,116 @@ type said struct {
 	weight float64
 }
 
-// comparisonSentence answers first: what changed beyond what the data can
-// show, the most important first, as the work of the step between the stages.
-func comparisonSentence(c *result.Comparison) string {
+// comparisonWords answers first, in a short sentence: what changed beyond what
+// the data can show, the most important first, as the work of the step between
+// the stages. The details are what it leaves out.
+func comparisonWords(c *result.Comparison) (sentence string, details []string) {
 	var all []said
 	all = append(all, factWords(c)...)
 	all = append(all, aloneWords(c)...)
 	all = append(all, otherWords(c)...)
 	slices.SortStableFunc(all, func(a, b said) int { return cmp.Compare(b.weight, a.weight) })
-	parts := []string{}
+	sentence = mainWords(c, all)
 	if c.Gain != nil {
-		parts = append(parts, fmt.Sprintf("The input gain moved by %s dB%s, so balance and shape are compared, not level.", signedDB(c.Gain.DB), within(c.Gain.Interval, false)))
+		sentence = fmt.Sprintf("The input gain moved by %s dB%s, so balance and shape are compared, not level. ", signedDB(c.Gain.DB), within(c.Gain.Interval, false)) + sentence
+		details = append(details, "The input gain: "+c.Gain.Evidence+".")
 	}
-	parts = append(parts, mainWords(c, all))
-	for _, s := range c.Common {
-		if s.Real && s.CanBe != gainMoved && mostStrings(s, c) {
-			parts = append(parts, fmt.Sprintf("%s came out %.1f dB %s%s: %s.", together(s), math.Abs(s.DB), louder(s.DB), within(s.Interval, s.DB < 0), s.CanBe))
-			break
+	for _, w := range all[named(all):] {
+		details = append(details, capital(w.words)+".")
+	}
+	details = append(details, commonWords(c)...)
+	details = append(details, bandWords(c)...)
+	if n := onlyInFamily(c); n > 0 {
+		details = append(details, fmt.Sprintf("%s in brackets in the table would stand if nothing else had been asked; among %d questions that is no evidence.", changesIn(n), c.Questions))
+	}
+	return sentence, append([]string{}, details...)
+}
+
+// named is how many changes the answer names.
+func named(all []said) int {
+	if len(all) <= tellAtMost {
+		return len(all)
+	}
+	return tellOfMany
+}
+
+func changesIn(n int) string {
+	if n == 1 {
+		return "One change"
+	}
+	return fmt.Sprintf("%d changes", n)
+}
+
+// onlyInFamily counts the changes that do not survive the whole comparison.
+func onlyInFamily(c *result.Comparison) int {
+	n := 0
+	for _, ch := range c.Changes {
+		if (ch.Verdict == result.Rose || ch.Verdict == result.Fell) && !ch.Survives {
+			n++
 		}
 	}
-	return strings.Join(parts, " ")
+	return n
+}
+
+// commonWords tell what strings share, and what that can come from.
+func commonWords(c *result.Comparison) []string {
+	var out []string
+	for _, s := range c.Common {
+		if s.Survives && s.CanBe != gainMoved && mostStrings(s, c) {
+			out = append(out, fmt.Sprintf("%s came out %.1f dB %s%s: %s.", together(s), math.Abs(s.DB), louder(s.DB), within(s.Interval, s.DB < 0), s.CanBe))
+		}
+	}
+	return out
+}
+
+// fewBands is the most stretches of one response that are told in words.
+const fewBands = 3
+
+// bandWords tell where the responses left zero.
+func bandWords(c *result.Comparison) []string {
+	var out []string
+	for _, set := range []struct {
+		what    string
+		changes []result.BandChange
+	}{{"tap response", c.Response}, {"sweep response", c.Sweep}} {
+		for _, s := range set.changes {
+			if len(s.Leaving) == 0 {
+				continue
+			}
+			whose := "The " + set.what
+			if s.String > 0 {
+				whose = fmt.Sprintf("String %d's %s", s.String, set.what)
+			}
+			out = append(out, whose+" changed "+stretchWords(s.Leaving)+".")
+		}
+	}
+	return out
+}
+
+func stretchWords(leaving []result.HzInterval) string {
+	most := slices.SortedStableFunc(slices.Values(leaving), func(a, b result.HzInterval) int {
+		return cmp.Compare(math.Abs(b.DB), math.Abs(a.DB))
+	})
+	var words []string
+	for _, l := range most[:min(len(most), fewBands)] {
+		at := "at " + inHz(l.LowHz)
+		if l.HighHz > l.LowHz {
+			at = "from " + inHz(l.LowHz) + " to " + inHz(l.HighHz)
+		}
+		words = append(words, fmt.Sprintf("%s by up to %s dB", at, signedDB(l.DB)))
+	}
+	if more := len(most) - fewBands; more > 0 {
+		words = append(words, fmt.Sprintf("and in %d more stretches", more))
+	}
+	return strings.Join(words, ", ")
+}
+
+// inHz writes a frequency to two digits, as a band's place deserves.
+func inHz(hz float64) string {
+	if hz >= 1000 {
+		return strconv.FormatFloat(hz/1000, 'g', 2, 64) + " kHz"
+	}
+	return strconv.FormatFloat(math.Round(hz), 'f', 0, 64) + " Hz"
 }
 
 // mostStrings tells whether more strings share the shift than do not: where
@@ -71,15 +167,23 @@ func mainWords(c *result.Comparison, all []said) string {
 	default:
 		return step + " changed nothing by more than this data can show" + couldShow(c) + "."
 	}
-	words := []string{}
-	for _, s := range all[:min(len(all), tellAtMost)] {
+	var words []string
+	for _, s := range all[:named(all)] {
 		words = append(words, s.words)
 	}
 	end := "; nothing else changed by more than this data can show."
-	if more := len(all) - tellAtMost; more > 0 {
-		end = fmt.Sprintf(", and %d more; the rest changed by no more than this data can show.", more)
+	if more := len(all) - named(all); more > 0 {
+		end = fmt.Sprintf(", and %d more changes, listed below.", more)
 	}
-	return step + " made " + strings.Join(words, ", ") + end
+	return step + " made " + joined(words) + end
+}
+
+// joined lists a few things, "and" before the last of all.
+func joined(words []string) string {
+	if len(words) == 2 {
+		return words[0] + " and " + words[1]
+	}
+	return strings.Join(words, ", ")
 }
 
 func capital(s string) string {
@@ -96,13 +200,14 @@ func nothingTold(c *result.Comparison) bool {
 	return true
 }
 
-// couldShow says how large a change of one string would have been seen.
+// couldShow says how large a change of one string would have been told four
+// times in five, asked among all the questions.
 func couldShow(c *result.Comparison) string {
 	for _, test := range []string{"tap", "pluck", "tone"} {
 		worst := 0.0
 		for _, ch := range c.Changes {
 			if ch.Test == test && ch.Measure == "balance" && ch.Smallest != nil {
-				worst = math.Max(worst, *ch.Smallest)
+				worst = math.Max(worst, *ch.Smallest*amongAll(c.Questions))
 			}
 		}
 		if worst > 0 {
@@ -112,13 +217,30 @@ func couldShow(c *result.Comparison) string {
 	return ""
 }
 
+// amongAll is how many times a change must be larger to be seen as often among
+// n questions as asked alone (normal values, the hardest place of
+// Benjamini-Hochberg).
+func amongAll(n int) float64 {
+	z := distuv.UnitNormal.Quantile
+	return (z(1-chance/2/float64(max(1, n))) + z(power)) / (z(1-chance/2) + z(power))
+}
+
 // together names the strings of a common shift.
 func together(s result.CommonShift) string {
-	words := []string{}
-	for _, n := range s.Strings {
-		words = append(words, fmt.Sprint(n))
+	return fmt.Sprintf("The %ss of %s together", s.Test, stringsWords(s.Strings))
+}
+
+// stringsWords is "strings 1, 2 and 4".
+func stringsWords(numbers []int) string {
+	words := make([]string, len(numbers))
+	for i, n := range numbers {
+		words[i] = strconv.Itoa(n)
 	}
-	return fmt.Sprintf("The %ss of strings %s together", s.Test, strings.Join(words, ", "))
+	if len(words) == 1 {
+		return "string " + words[0]
+	}
+	last := len(words) - 1
+	return "strings " + strings.Join(words[:last], ", ") + " and " + words[last]
 }
 
 // factWeight puts what is no number before every number.
@@ -135,12 +257,23 @@ func factWords(c *result.Comparison) []said {
 	}
 	var out []said
 	for _, f := range c.Facts {
-		if w := words[[2]string{f.Before, f.After}]; w != "" {
+		switch w := words[[2]string{f.Before, f.After}]; {
+		case w != "":
 			out = append(out, said{fmt.Sprintf("string %d %s", f.String, w), factWeight})
+		case f.String > 0:
+		case f.Before == notSeen:
+			out = append(out, said{"a hum line come (" + f.What + ", " + f.After + ")", 1})
+		case f.After == notSeen:
+			out = append(out, said{"a hum line go (" + f.What + ", " + f.Before + ")", 1})
+		default:
+			out = append(out, said{"all strings together move the other way round (wires swapped, or the input inverts)", factWeight})
 		}
 	}
 	return out
 }
+
+// levelWeight puts how loud a string is before what it sounds like.
+const levelWeight = 10
 
 // aloneWords are the strings that grew louder or quieter beside the others. A
 // pluck or tone that says the same as the tap is not told again.
@@ -156,9 +289,30 @@ func aloneWords(c *result.Comparison) []said {
 		if a.Test != "tap" {
 			what = "'s " + a.Test
 		}
-		out = append(out, said{fmt.Sprintf("string %d%s %.1f dB %s beside the others%s", a.String, what, math.Abs(a.DB), louder(a.DB), within(a.Interval, a.DB < 0)), math.Abs(a.DB)})
+		out = append(out, said{fmt.Sprintf("string %d%s %.1f dB %s%s%s", a.String, what, math.Abs(a.DB), louder(a.DB), beside(a, c), within(a.Interval, a.DB < 0)), levelWeight * math.Abs(a.DB)})
 	}
 	return out
+}
+
+// beside names what a string is louder than, where that could be doubted:
+// nothing where the others stayed as they were.
+func beside(a result.AloneShift, c *result.Comparison) string {
+	apart := 0
+	for _, other := range c.Alone {
+		if other.Test == a.Test {
+			apart++
+		}
+	}
+	for _, s := range c.Common {
+		switch {
+		case s.Test != a.Test:
+		case apart > 1:
+			return " than " + stringsWords(s.Strings)
+		case !s.Real && c.Gain == nil:
+			return ""
+		}
+	}
+	return " beside the others"
 }
 
 // matters tells whether a change can be as large as size.
@@ -174,9 +328,8 @@ func otherWords(c *result.Comparison) []said {
 	}
 	var out []said
 	for _, ch := range c.Changes {
-		real := ch.Verdict == result.Rose || ch.Verdict == result.Fell
 		switch {
-		case !real, ch.Measure == "level", ch.Explained != "", ch.Measure == "balance" && alone[ch.Test], !matters(ch.Interval, ch.Size):
+		case !ch.Survives, ch.Measure == "level", ch.Measure == "signal to noise", ch.Explained != "", ch.Measure == "balance" && alone[ch.Test], !matters(ch.Interval, ch.Size), covered(ch, c):
 			continue
 		}
 		out = append(out, said{changeWords(ch), math.Abs(*ch.Shift) / ch.Size})
@@ -184,28 +337,57 @@ func otherWords(c *result.Comparison) []said {
 	return out
 }
 
+// coveredBy are measures that say little beside another one that went the
+// same way.
+var coveredBy = map[string]string{humLine: "hum", "THD+N": "THD", "floor A-weighted": "floor without hum"}
+
+func covered(ch result.Change, c *result.Comparison) bool {
+	by := coveredBy[familyOf(ch.Test, ch.Measure)[1]]
+	for _, other := range c.Changes {
+		if other.Measure == by && other.Test == ch.Test && other.String == ch.String && other.Survives && other.Verdict == ch.Verdict {
+			return true
+		}
+	}
+	return false
+}
+
 // measureWords name a measure and the two ways it can go.
 var measureWords = map[[2]string][3]string{
-	{"tap", "balance"}:             {"tap balance", "higher", "lower"},
-	{"pluck", "balance"}:           {"pluck balance", "higher", "lower"},
-	{"tone", "balance"}:            {"tone balance", "higher", "lower"},
-	{"tap", "response low"}:        {"taps", "fuller in the bass", "thinner in the bass"},
-	{"tap", "response high"}:       {"taps", "brighter", "duller"},
-	{"pluck", "fundamental"}:       {"pitch", "higher", "lower"},
-	{"pluck", "T60"}:               {"sustain (T60)", "longer", "shorter"},
-	{"pluck", "late T60"}:          {"late sustain (T60)", "longer", "shorter"},
-	{"tone", "THD"}:                {"distortion (THD)", "higher", "lower"},
-	{"quiet", "floor A-weighted"}:  {"the A-weighted noise floor", "louder", "quieter"},
-	{"quiet", "floor without hum"}: {"the hiss", "louder", "quieter"},
-	{"quiet", "hum"}:               {"the hum", "louder", "quieter"},
-	{"quiet with hand", "hum"}:     {"the hum under a hand", "louder", "quieter"},
+	{"tap", "balance"}:               {"tap balance", "higher", "lower"},
+	{"pluck", "balance"}:             {"pluck balance", "higher", "lower"},
+	{"tone", "balance"}:              {"tone balance", "higher", "lower"},
+	{"tap", "response low"}:          {"taps", "fuller in the bass", "thinner in the bass"},
+	{"tap", "response high"}:         {"taps", "brighter", "duller"},
+	{"pluck", "fundamental"}:         {"pitch", "higher", "lower"},
+	{"pluck", "T60"}:                 {"sustain (T60)", "longer", "shorter"},
+	{"pluck", "late T60"}:            {"late sustain (T60)", "longer", "shorter"},
+	{"tone", "THD"}:                  {"distortion (THD)", "higher", "lower"},
+	{"quiet", "floor A-weighted"}:    {"the A-weighted noise floor", "louder", "quieter"},
+	{"quiet", "floor without hum"}:   {"the hiss", "louder", "quieter"},
+	{"quiet", "hum"}:                 {"the hum", "louder", "quieter"},
+	{"quiet with hand", "hum"}:       {"the hum under a hand", "louder", "quieter"},
+	{"tone", "THD+N"}:                {"distortion and noise (THD+N)", "higher", "lower"},
+	{"sweep", "low corner"}:          {"the sweep's low corner", "higher", "lower"},
+	{"gaps between events", "floor"}: {"the noise between events", "louder", "quieter"},
+}
+
+// nameOf is the measure of ch in words, and the two ways it can go.
+func nameOf(ch result.Change) [3]string {
+	if w, ok := measureWords[[2]string{ch.Test, ch.Measure}]; ok {
+		return w
+	}
+	if hz, ok := strings.CutPrefix(ch.Measure, humLine+" "); ok {
+		hand := ""
+		if ch.Test == quietLabel(true) {
+			hand = " under a hand"
+		}
+		return [3]string{"the hum's line at " + hz + hand, "louder", "quieter"}
+	}
+	return [3]string{ch.Test + " " + ch.Measure, "higher", "lower"}
 }
 
 func changeWords(ch result.Change) string {
-	w, ok := measureWords[[2]string{ch.Test, ch.Measure}]
-	if !ok {
-		w = [3]string{ch.Test + " " + ch.Measure, "higher", "lower"}
-	}
+	w := nameOf(ch)
 	what, way := w[0], w[1]
 	if ch.Verdict == result.Fell {
 		way = w[2]

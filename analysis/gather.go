@@ -133,7 +133,7 @@ func humRecord(h *noise.Hum) *result.Hum {
 }
 
 func lineRecord(l noise.Line) result.Line {
-	return result.Line{Order: l.Order, Hz: l.Hz, LevelDBFS: l.LevelDBFS, AboveFloorDB: l.AboveFloorDB}
+	return result.Line{Order: l.Order, Hz: l.Hz, LevelDBFS: l.LevelDBFS, AboveFloorDB: l.AboveFloorDB, PlusMinusDB: l.PlusMinusDB}
 }
 
 // known is a level, or nil for none.

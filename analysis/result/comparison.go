@@ -11,6 +11,8 @@ type Comparison struct {
 	Before        ComparedStage `json:"before"`
 	After         ComparedStage `json:"after"`
 	Sentence      string        `json:"sentence" jsonschema_description:"the answer"`
+	Details       []string      `json:"details" jsonschema_description:"what the answer leaves out, a sentence each"`
+	Questions     int           `json:"questions" jsonschema_description:"changes asked about that this data could answer"`
 	Gain          *GainMove     `json:"gain" jsonschema_description:"null: nothing says that the input gain moved"`
 	Alone         []AloneShift  `json:"alone" jsonschema_description:"strings that changed beside those that did not"`
 	Common        []CommonShift `json:"common" jsonschema_description:"what all strings share, by test"`
@@ -18,6 +20,7 @@ type Comparison struct {
 	Facts         []FactChange  `json:"facts" jsonschema_description:"polarity, dead discs, verdict"`
 	Changes       []Change      `json:"changes"`
 	Response      []BandChange  `json:"response" jsonschema_description:"tap response, after less before, by string"`
+	Sweep         []BandChange  `json:"sweep" jsonschema_description:"sweep response, after less before, by string; each re its own 200 Hz to 2 kHz"`
 }
 
 // ComparedStage names one side.
@@ -43,7 +46,10 @@ type CommonShift struct {
 	Strings  []int           `json:"strings" jsonschema_description:"the strings that share it: those that did not change alone"`
 	DB       float64         `json:"db" jsonschema_description:"mean over these strings of their level shifts"`
 	Interval *stats.Interval `json:"interval"`
+	P        float64         `json:"p" jsonschema_description:"asked alone"`
+	WholeP   float64         `json:"whole_p" jsonschema_description:"asked together with every question of the comparison (Benjamini-Hochberg)"`
 	Real     bool            `json:"real" jsonschema_description:"the interval leaves zero and every string moved that way"`
+	Survives bool            `json:"survives" jsonschema_description:"real, and beyond chance among all questions"`
 	CanBe    string          `json:"can_be" jsonschema_description:"what it can come from"`
 }
 
@@ -88,7 +94,9 @@ type Change struct {
 	Shift     *float64        `json:"shift" jsonschema_description:"after less before (Hodges-Lehmann)"`
 	Interval  *stats.Interval `json:"interval"`
 	P         float64         `json:"p" jsonschema_description:"asked alone"`
-	AdjustedP float64         `json:"adjusted_p" jsonschema_description:"asked of all strings together (Benjamini-Hochberg)"`
+	AdjustedP float64         `json:"adjusted_p" jsonschema_description:"asked of all strings together (Holm)"`
+	WholeP    float64         `json:"whole_p" jsonschema_description:"asked together with every question of the comparison (Benjamini-Hochberg)"`
+	Survives  bool            `json:"survives" jsonschema_description:"rose or fell, and beyond chance among all questions"`
 	Verdict   string          `json:"verdict" jsonschema:"enum=rose,enum=fell,enum=no change seen,enum=cannot tell"`
 	Smallest  *float64        `json:"smallest" jsonschema_description:"change that this data would have shown four times in five; null: none"`
 	More      *int            `json:"more" jsonschema_description:"further events a stage that would show the chosen size; null: not asked or not enough"`
@@ -99,11 +107,20 @@ type Change struct {
 	Reason    string          `json:"reason,omitempty"`
 }
 
-// BandChange is the difference of one string's tap response.
+// BandChange is the difference of one string's response, tapped or swept.
 type BandChange struct {
-	String int        `json:"string"`
-	Note   string     `json:"note,omitempty"`
-	Bands  []BandDiff `json:"bands"`
+	String  int          `json:"string" jsonschema_description:"0: the whole bridge"`
+	Note    string       `json:"note,omitempty"`
+	Bands   []BandDiff   `json:"bands"`
+	Leaving []HzInterval `json:"leaving" jsonschema_description:"where neighbouring bands leave zero"`
+	Assumed bool         `json:"assumed_spread" jsonschema_description:"the spread between takes is a default: one take on either side"`
+}
+
+// HzInterval is a stretch of frequency.
+type HzInterval struct {
+	LowHz  float64 `json:"low_hz"`
+	HighHz float64 `json:"high_hz"`
+	DB     float64 `json:"db" jsonschema_description:"largest change in it"`
 }
 
 // BandDiff is one band of it.
@@ -111,5 +128,6 @@ type BandDiff struct {
 	MidHz  float64         `json:"mid_hz"`
 	DB     float64         `json:"db"`
 	Around *stats.Interval `json:"interval"`
-	Leaves bool            `json:"leaves_zero"`
+	P      float64         `json:"p" jsonschema_description:"asked of this band alone"`
+	Leaves bool            `json:"leaves_zero" jsonschema_description:"beyond chance among all bands (Benjamini-Hochberg)"`
 }

@@ -40,6 +40,7 @@ type Line struct {
 	Hz           float64 `json:"hz"`
 	LevelDBFS    float64 `json:"level_dbfs"`
 	AboveFloorDB float64 `json:"above_floor_db"`
+	PlusMinusDB  float64 `json:"plus_minus_db,omitempty" jsonschema_description:"standard error of the level; 0 or missing: not known"`
 }
 
 // Sweep is a true relative response, by deconvolution of an exponential sweep.

@@ -15,3 +15,9 @@ var Schema []byte
 //
 //go:embed comparison.schema.json
 var ComparisonSchema []byte
+
+// TrendSchema is the JSON Schema of trend.json, kept in step with [Trend] by
+// the same test.
+//
+//go:embed trend.schema.json
+var TrendSchema []byte

@@ -28,6 +28,7 @@ var schemas = map[string]struct {
 }{
 	"results.schema.json":    {Schema, &Results{}, "Saddlewise results", "What the analysis of one stage of a pickup build found."},
 	"comparison.schema.json": {ComparisonSchema, &Comparison{}, "Saddlewise comparison", "What changed between two stages of a pickup build."},
+	"trend.schema.json":      {TrendSchema, &Trend{}, "Saddlewise trend", "Every stage of a pickup build in order, and where a change is real."},
 }
 
 func reflected(t *testing.T, file string) []byte {
@@ -89,10 +90,12 @@ func allowNull(props map[string]any, typ reflect.Type) {
 	}
 }
 
+// fields are the fields as JSON has them: those of an embedded struct are the
+// outer one's own.
 func fields(typ reflect.Type) func(func(reflect.StructField) bool) {
 	return func(yield func(reflect.StructField) bool) {
-		for i := range typ.NumField() {
-			if !yield(typ.Field(i)) {
+		for _, f := range reflect.VisibleFields(typ) {
+			if !f.Anonymous && !yield(f) {
 				return
 			}
 		}
@@ -201,10 +204,14 @@ func TestSchemaAccepts(t *testing.T) {
 	filled(reflect.ValueOf(&results).Elem())
 	var comparison Comparison
 	filled(reflect.ValueOf(&comparison).Elem())
+	var trend Trend
+	filled(reflect.ValueOf(&trend).Elem())
 	cases := map[string]struct {
 		file string
 		v    any
 	}{
+		"no trend":        {"trend.schema.json", &Trend{}},
+		"all trends":      {"trend.schema.json", &trend},
 		"no results":      {"results.schema.json", &Results{Verdict: Verdict{Word: Recheck}}},
 		"all results":     {"results.schema.json", &results},
 		"no comparison":   {"comparison.schema.json", &Comparison{}},
