@@ -38,6 +38,7 @@ func noiseFigure(r *result.Results) *figure {
 	st := textStyle(sizeSmall, inkText, draw.XRight, draw.YTop)
 	for i, q := range drawn {
 		st.Color = legible(quietInk(i))
+		q.Label = inFont(q.Label, fmt.Sprintf("silence %d", i+1))
 		p.Add(cornerLine(quietWords(q), st, i))
 	}
 	return &figure{

@@ -51,7 +51,7 @@ func trendFigure(t *result.Trend, key string, family []result.Series) *figure {
 	steps(&p.Y, low-room, high+room, step, digitsFor(step))
 	var ticks []plot.Tick
 	for i, s := range t.Stages {
-		ticks = append(ticks, plot.Tick{Value: float64(i), Label: clip(s.Name, 16)})
+		ticks = append(ticks, plot.Tick{Value: float64(i), Label: clip(inFont(s.Name, fmt.Sprintf("stage %d", i+1)), 16)})
 	}
 	p.X.Min, p.X.Max = -0.4, float64(len(t.Stages))-0.6
 	p.X.Tick.Marker = plot.ConstantTicks(ticks)

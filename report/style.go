@@ -108,6 +108,7 @@ type optical struct {
 
 // Draw draws words at pt.
 func (o optical) Draw(c vg.Canvas, words string, st text.Style, pt vg.Point) {
+	words = withoutGaps(words)
 	if st.YAlign == draw.YCenter && st.Rotation == 0 {
 		ext := o.Extents(st.Font)
 		drawn := -st.Height(words)/2 - ext.Ascent + st.Font.Size
@@ -137,6 +138,7 @@ func newPanel(title, xLabel, yLabel string) *plot.Plot {
 		a.LineStyle.Color, a.LineStyle.Width = inkAxis, lineThin
 		a.Padding = 2
 	}
+	p.X.Tick.Label.Handler = optical{Handler: plot.DefaultTextHandler}
 	p.Y.Tick.Label.Handler = optical{Handler: plot.DefaultTextHandler, tick: true}
 	return p
 }
