@@ -134,12 +134,11 @@ func checkWhole(y []float64, rateHz float64) error {
 // checkPieces refuses a response whose octaves arrive at different times.
 func (im *impulse) checkPieces() error {
 	n := len(im.h)
-	c := fourier.NewFFT(n).Coefficients(nil, im.h)
 	low, high := im.ref.validHz()
 	var times, slack []float64
 	for hz := math.Max(pieceLowHz, low); 2*hz <= high; hz *= 2 {
 		first, end := int(hz/im.rateHz*float64(n)), int(2*hz/im.rateHz*float64(n))
-		if at, clear := arrival(c[first:end]); clear {
+		if at, clear := arrival(im.c[first:end]); clear {
 			times = append(times, at*float64(n)/im.rateHz)
 			slack = append(slack, pieceSlackS+2/hz)
 		}

@@ -23,32 +23,61 @@ type impulse struct {
 	rateHz float64
 	ref    *reference
 	spec   []complex128 // of the reference, same transform
+	c      []complex128 // of h
 }
 
-// deconvolve divides the spectrum of y, which begins lead samples before the
-// reference, by the reference's.
-func deconvolve(y []float64, lead int, r *reference) *impulse {
-	n := powerOfTwo(len(y) + len(r.x))
-	fft := fourier.NewFFT(n)
+// recorded is the stretch of the take that holds the sweep, transformed once
+// for all references that it is divided by.
+type recorded struct {
+	fft *fourier.FFT
+	y   []complex128
+}
+
+// newRecorded transforms y, which begins lead samples before the reference
+// does. What the response of one order spreads over lies within the stretch, so
+// that no more room is needed: the division is circular.
+func newRecorded(y []float64, lead, referenceLength int) recorded {
+	n := goodLength(max(len(y), referenceLength) + referenceLength/20)
 	padded := make([]float64, n)
-	copy(padded, r.x)
-	x := fft.Coefficients(nil, padded)
-	clear(padded)
 	for i, v := range y {
 		padded[((i-lead)%n+n)%n] = v
 	}
-	c := fft.Coefficients(nil, padded)
+	fft := fourier.NewFFT(n)
+	return recorded{fft, fft.Coefficients(nil, padded)}
+}
+
+// goodLength is the least even length from n on without a prime factor above
+// 5, whose transform is fast.
+func goodLength(n int) int {
+	for n += n % 2; ; n += 2 {
+		rest := n
+		for _, p := range []int{2, 3, 5} {
+			for rest%p == 0 {
+				rest /= p
+			}
+		}
+		if rest == 1 {
+			return n
+		}
+	}
+}
+
+// by divides the spectrum of the take by the reference's.
+func (t recorded) by(r *reference) *impulse {
+	n := t.fft.Len()
+	padded := make([]float64, n)
+	copy(padded, r.x)
+	x := t.fft.Coefficients(nil, padded)
+	c := make([]complex128, len(x))
 	step := r.rateHz / float64(n)
 	floor := regularShare * energyBetween(x, step, r)
 	for k := range c {
 		hz := float64(k) * step
 		if m := r.mask(hz); m > 0 {
-			c[k] *= cmplx.Conj(x[k]) * complex(m/(power(x[k])+floor/hz)/float64(n), 0)
-		} else {
-			c[k] = 0
+			c[k] = t.y[k] * cmplx.Conj(x[k]) * complex(m/(power(x[k])+floor/hz)/float64(n), 0)
 		}
 	}
-	return &impulse{h: fft.Sequence(padded, c), rateHz: r.rateHz, ref: r, spec: x}
+	return &impulse{h: t.fft.Sequence(padded, c), rateHz: r.rateHz, ref: r, spec: x, c: c}
 }
 
 // energyBetween is the typical energy times frequency over the band.
@@ -103,11 +132,18 @@ type window struct {
 // cut takes the window around atS; its outer half before and its last third
 // after the centre are half-cosines.
 func (im *impulse) cut(atS, preS, postS float64) window {
+	return im.weigh(atS, preS, postS, 0.5, 1.0/3)
+}
+
+// weigh takes the window around atS, of which these shares before and after
+// the centre are half-cosines.
+func (im *impulse) weigh(atS, preS, postS, preShare, postShare float64) window {
 	pre, post := int(preS*im.rateHz), int(postS*im.rateHz)
 	w := window{preS: preS, postS: postS, x: make([]float64, pre+post), zero: pre}
 	centre, n := int(math.Round(atS*im.rateHz)), len(im.h)
+	in, out := int(preShare*float64(pre)), int(postShare*float64(post))
 	for i := range w.x {
-		g := halfCosine(i, pre/2) * halfCosine(len(w.x)-1-i, post/3)
+		g := halfCosine(i, in) * halfCosine(len(w.x)-1-i, out)
 		w.energy += g * g
 		w.x[i] = g * im.h[((centre+i-pre)%n+n)%n]
 	}

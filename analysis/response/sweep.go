@@ -82,7 +82,8 @@ func FromSweep(ctx context.Context, take, reference signal.Source) (SweepRespons
 		return SweepResponse{}, err
 	}
 	out := SweepResponse{StartS: float64(found.start) / take.Rate(), Window: windowWords}
-	im := deconvolve(y, lead, ref)
+	in := newRecorded(y, lead, len(ref.x))
+	im := in.by(ref)
 	if err := im.checkClear(noise); err != nil {
 		return out, err
 	}
@@ -90,7 +91,7 @@ func FromSweep(ctx context.Context, take, reference signal.Source) (SweepRespons
 		return out, err
 	}
 	if im, err = out.correctClock(ctx, im, noise, func(ppm float64) *impulse {
-		return deconvolve(y, lead, played.at(take.Rate(), ppm))
+		return in.by(played.at(take.Rate(), ppm))
 	}); err != nil {
 		return out, err
 	}
