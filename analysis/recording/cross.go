@@ -83,6 +83,6 @@ func (c *crossMeter) pair(chosen, other int) Pair {
 	if !(a > 0 && b > 0) {
 		return Pair{Other: other, LevelDB: signal.SilenceDB}
 	}
-	r := c.covariance(chosen, other) / math.Sqrt(a*b)
+	r := c.covariance(chosen, other) / (math.Sqrt(a) * math.Sqrt(b)) // the product of tiny powers is zero
 	return Pair{Other: other, LevelDB: signal.PowerToDB(b / a), Correlation: math.Max(-1, math.Min(1, r))}
 }
