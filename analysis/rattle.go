@@ -3,8 +3,6 @@ package analysis
 import (
 	"math"
 
-	"gonum.org/v1/gonum/dsp/fourier"
-
 	"saddlewise/analysis/pitch"
 	"saddlewise/analysis/signal"
 )
@@ -94,7 +92,7 @@ func powerSpectrum(x []float64, rateHz float64) (power []float64, stepHz float64
 	for i, v := range x {
 		padded[i] = (v - mean) * w.Coefficients[i]
 	}
-	for _, c := range fourier.NewFFT(n).Coefficients(nil, padded) {
+	for _, c := range signal.Transform(padded) {
 		power = append(power, 2*(real(c)*real(c)+imag(c)*imag(c))/(gain*float64(n)))
 	}
 	return power, rateHz / float64(n)

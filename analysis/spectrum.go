@@ -4,8 +4,6 @@ import (
 	"math"
 	"math/bits"
 
-	"gonum.org/v1/gonum/dsp/fourier"
-
 	"saddlewise/analysis/pitch"
 	"saddlewise/analysis/result"
 	"saddlewise/analysis/signal"
@@ -26,7 +24,7 @@ func drawnSpectrum(note []float64, rateHz float64, p pitch.Pitch) *result.Spectr
 	for i, c := range signal.Hann(len(x)).Coefficients {
 		padded[i] = x[i] * c
 	}
-	bins := fourier.NewFFT(n).Coefficients(nil, padded)
+	bins := signal.Transform(padded)
 	s := &result.Spectrum{Partials: []result.Partial{}}
 	top := math.Inf(-1)
 	for hz := 15.0; hz < math.Min(20000, rateHz/2); {

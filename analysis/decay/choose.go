@@ -4,7 +4,7 @@ import (
 	"math"
 	"math/cmplx"
 
-	"gonum.org/v1/gonum/dsp/fourier"
+	"saddlewise/analysis/signal"
 )
 
 // noisePrior is what is known of the noise beforehand. The bands beside the
@@ -111,7 +111,7 @@ func (e envelope) ripple(one fitted, top int) (omega, phi, depth float64) {
 		seq[k] = w * max(r, -3)
 		sum += w
 	}
-	c := fourier.NewFFT(size).Coefficients(nil, seq)
+	c := signal.Transform(seq)
 	least := max(1, size/count)
 	at := least
 	for k := least; k < len(c)*2/3; k++ {

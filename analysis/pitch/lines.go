@@ -5,7 +5,7 @@ import (
 	"math/cmplx"
 	"slices"
 
-	"gonum.org/v1/gonum/dsp/fourier"
+	"saddlewise/analysis/signal"
 )
 
 const (
@@ -83,7 +83,7 @@ func windowedSpectrum(y []float64) []float64 {
 			w[i] = y[i] * (a + (b-a)*float64(i-from)/step)
 		}
 	}
-	c := fourier.NewFFT(len(w)).Coefficients(nil, w)
+	c := signal.Transform(w)
 	db := make([]float64, len(c))
 	for k, v := range c {
 		db[k] = 20 * math.Log10(cmplx.Abs(v)+1e-30)

@@ -5,7 +5,7 @@ import (
 	"math/cmplx"
 	"slices"
 
-	"gonum.org/v1/gonum/dsp/fourier"
+	"saddlewise/analysis/signal"
 )
 
 const (
@@ -40,7 +40,7 @@ type tracked struct {
 func (n note) fitPartials(h hypothesis, fromS float64, humHz []float64) []partial {
 	y := n.y[min(int(fromS*n.rateHz), len(n.y)-1):]
 	y = y[:smoothLength(len(y))]
-	x := fourier.NewFFT(len(y)).Coefficients(nil, y)
+	x := signal.Transform(y)
 	work := n.start(h, x, len(y), humHz)
 	order := strongestFirst(work)
 	for range fitRounds {

@@ -13,8 +13,6 @@ import (
 	"math"
 	"math/bits"
 
-	"gonum.org/v1/gonum/dsp/fourier"
-
 	"saddlewise/analysis/signal"
 	"saddlewise/analysis/stats"
 )
@@ -68,7 +66,7 @@ func SpectrumOf(x []float64, rateHz float64, lead int) (Spectrum, error) {
 	}
 	s := Spectrum{Second: power / rateHz}
 	s.energy = signal.PSD{StepHz: rateHz / float64(n), Power: make([]float64, n/2+1)}
-	for k, c := range fourier.NewFFT(n).Coefficients(nil, padded) {
+	for k, c := range signal.Transform(padded) {
 		s.energy.Power[k] = 2 * (real(c)*real(c) + imag(c)*imag(c)) / (rateHz * rateHz)
 	}
 	return s, nil

@@ -1,6 +1,8 @@
 package signal
 
 import (
+	"sync"
+
 	"gonum.org/v1/gonum/dsp/fourier"
 )
 
@@ -32,18 +34,47 @@ func (f *FFT) Inverse(dst []float64, coefficients []complex128) []float64 {
 	return dst
 }
 
+// plans lends plans by length. Making one costs as much as several
+// transforms, and it holds nothing of what it transformed.
+var plans sync.Map // of int to *sync.Pool of *FFT
+
+// Transform is Forward for a single sequence; its plan is one used before
+// where there is one. Safe for concurrent use.
+func Transform(x []float64) []complex128 {
+	n := len(x)
+	pool, ok := plans.Load(n)
+	if !ok {
+		pool, _ = plans.LoadOrStore(n, &sync.Pool{New: func() any { return NewFFT(n) }})
+	}
+	plan := pool.(*sync.Pool).Get().(*FFT)
+	defer pool.(*sync.Pool).Put(plan)
+	return plan.Forward(nil, x)
+}
+
 // FastLength is the least m >= n without prime factors above 5: other lengths
 // cost up to a hundred times more.
 func FastLength(n int) int {
-	for m := max(n, 1); ; m++ {
-		rest := m
-		for _, p := range [...]int{2, 3, 5} {
-			for rest%p == 0 {
-				rest /= p
-			}
-		}
-		if rest == 1 {
-			return m
+	m := max(n, 1)
+	for !smooth(m) {
+		m++
+	}
+	return m
+}
+
+// FastBelow is the largest m <= n without prime factors above 5; 0 below 1.
+func FastBelow(n int) int {
+	m := max(n, 0)
+	for m > 0 && !smooth(m) {
+		m--
+	}
+	return m
+}
+
+func smooth(n int) bool {
+	for _, p := range [...]int{2, 3, 5} {
+		for n%p == 0 {
+			n /= p
 		}
 	}
+	return n == 1
 }

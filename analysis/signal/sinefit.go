@@ -211,7 +211,7 @@ func strongestHz(x []float64, rateHz float64) float64 {
 	}
 	power := make([]float64, n/2+1)
 	best := 1
-	for k, c := range NewFFT(n).Forward(nil, padded) {
+	for k, c := range Transform(padded) {
 		power[k] = real(c)*real(c) + imag(c)*imag(c)
 		if k > 0 && k < n/2 && power[k] > power[best] {
 			best = k

@@ -1,6 +1,7 @@
 package signal
 
 import (
+	"fmt"
 	"math"
 	"math/cmplx"
 	"math/rand/v2"
@@ -10,6 +11,8 @@ import (
 	"github.com/mjibson/go-dsp/fft"
 	"github.com/mjibson/go-dsp/spectral"
 	dspwindow "github.com/mjibson/go-dsp/window"
+	"golang.org/x/sync/errgroup"
+
 	"saddlewise/fixtures/accuracy"
 )
 
@@ -250,5 +253,39 @@ func BenchmarkSingleBin(b *testing.B) {
 	x, w := noise(1, 48000), Hann(48000)
 	for b.Loop() {
 		SingleBin(x, 48000, 440, w)
+	}
+}
+
+// TestTransformManyAtOnce holds borrowed plans against a plan of their own.
+func TestTransformManyAtOnce(t *testing.T) {
+	var g errgroup.Group
+	for k := range 64 {
+		g.Go(func() error {
+			x := make([]float64, 90+10*(k%4))
+			rng := rand.New(rand.NewPCG(8, uint64(k)))
+			for i := range x {
+				x[i] = rng.NormFloat64()
+			}
+			for range 20 {
+				if got, want := Transform(x), NewFFT(len(x)).Forward(nil, x); !slices.Equal(got, want) {
+					return fmt.Errorf("transform %d of %d samples differs", k, len(x))
+				}
+			}
+			return nil
+		})
+	}
+	if err := g.Wait(); err != nil {
+		t.Error(err)
+	}
+}
+
+func TestFastLengths(t *testing.T) {
+	for n, want := range map[int][2]int{1: {1, 1}, 7: {6, 8}, 1249: {1215, 1250}, 1250: {1250, 1250}, 1301: {1296, 1350}} {
+		if got := [2]int{FastBelow(n), FastLength(n)}; got != want {
+			t.Errorf("fast lengths about %d: %v, want %v", n, got, want)
+		}
+	}
+	if FastBelow(0) != 0 || FastBelow(-3) != 0 {
+		t.Error("a fast length below 1")
 	}
 }

@@ -34,7 +34,30 @@ func (w Window) ScallopingDB() float64 {
 func Rectangular(n int) Window { return periodic("rectangular", n, window.Rectangular) }
 
 // Hann is the Hann window of n samples.
-func Hann(n int) Window { return periodic("Hann", n, window.Hann) }
+func Hann(n int) Window {
+	w := Window{Name: "Hann", Coefficients: make([]float64, n), CoherentGain: 0.5, PowerGain: 0.375}
+	switch n {
+	case 1:
+		w.CoherentGain, w.PowerGain = 0, 0
+	case 2:
+		w.PowerGain = 0.5
+	}
+	turn := 2 * math.Pi / float64(n)
+	step := complex(math.Cos(turn), math.Sin(turn))
+	for from := 0; from < n; from += exactEvery {
+		s, c := math.Sincos(turn * float64(from))
+		z := complex(c, s)
+		for i := from; i < min(n, from+exactEvery); i++ {
+			w.Coefficients[i] = 0.5 - 0.5*real(z)
+			z *= step
+		}
+	}
+	return w
+}
+
+// exactEvery is how often a turning phasor is set anew, so that its rounding
+// errors stay within a few units in the last place.
+const exactEvery = 32
 
 // Hamming is the Hamming window of n samples.
 func Hamming(n int) Window { return periodic("Hamming", n, window.Hamming) }

@@ -5,8 +5,6 @@ import (
 	"math"
 	"slices"
 
-	"gonum.org/v1/gonum/dsp/fourier"
-
 	"saddlewise/analysis/signal"
 )
 
@@ -42,7 +40,7 @@ func newSpectrum(x []float64, rateHz float64) *spectrum {
 		seq[i] = v * (x[i] - mean)
 		norm += v * v
 	}
-	c := fourier.NewFFT(size).Coefficients(nil, seq)
+	c := signal.Transform(seq)
 	s := &spectrum{power: make([]float64, len(c)), binHz: rateHz / float64(size), lobe: 5}
 	for k, v := range c {
 		s.power[k] = 4 * (real(v)*real(v) + imag(v)*imag(v)) / norm / float64(size)
