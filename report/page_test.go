@@ -26,7 +26,7 @@ func pageOf(t *testing.T, markdown []byte, figures []figure) string {
 func TestPageNeedsNothingElse(t *testing.T) {
 	for name, r := range cases() {
 		figures := figuresOf(r)
-		got := pageOf(t, markdown(r, figures), figures)
+		got := pageOf(t, folded(markdown(r, figures)), figures)
 		for _, bad := range []string{"<script", "http://", "https://", "url(", "@import", "<link", "<iframe", "onerror", "results.csv\""} {
 			if strings.Contains(got, bad) {
 				t.Errorf("%s: page holds %q", name, bad)
@@ -48,7 +48,7 @@ func TestPageNeedsNothingElse(t *testing.T) {
 func TestPageIsWellFormed(t *testing.T) {
 	for name, r := range cases() {
 		figures := figuresOf(r)
-		got := pageOf(t, markdown(r, figures), figures)
+		got := pageOf(t, folded(markdown(r, figures)), figures)
 		body := got[strings.Index(got, "<body"):strings.Index(got, "</html>")]
 		dec := xml.NewDecoder(strings.NewReader(body))
 		dec.AutoClose, dec.Entity = []string{"img", "br", "hr"}, xml.HTMLEntity
@@ -67,7 +67,7 @@ func TestPageIsWellFormed(t *testing.T) {
 func TestPageSpeaksToTheEar(t *testing.T) {
 	r := sample(4)
 	figures := figuresOf(r)
-	got := pageOf(t, markdown(r, figures), figures)
+	got := pageOf(t, folded(markdown(r, figures)), figures)
 	for _, want := range []string{`<html lang="en">`, `<th scope="col"`, `<th scope="row">1 E4</th>`, `aria-label="Table: The strings"`, `<main>`} {
 		if !strings.Contains(got, want) {
 			t.Errorf("no %s", want)
