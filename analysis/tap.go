@@ -58,16 +58,16 @@ func measureTaps(ctx context.Context, src signal.Source) (*tapTake, error) {
 
 func measureTap(src signal.Source, e event.Event, noisePower float64) (tapEvent, error) {
 	tap := tapEvent{at: e}
-	level, err := event.MeasureLevel(src, e, event.Tap, noisePower)
+	level, motion, levelErr, err := event.MeasureTap(src, e, noisePower)
 	switch {
-	case err == nil:
+	case err != nil:
+		return tap, err
+	case levelErr == nil:
 		tap.level, tap.hasLevel = level, true
-	case !errors.Is(err, event.ErrCutShort) && !errors.Is(err, event.ErrBelowNoise):
-		return tap, err
+	case !errors.Is(levelErr, event.ErrCutShort) && !errors.Is(levelErr, event.ErrBelowNoise):
+		return tap, levelErr
 	}
-	if tap.motion, err = event.FirstMotion(src, e, noisePower); err != nil {
-		return tap, err
-	}
+	tap.motion = motion
 	return tap, tap.measureSpectrum(src)
 }
 

@@ -47,20 +47,15 @@ func rms(x []float64) float64 {
 }
 
 func dot(a, b []float64) float64 {
-	sum := 0.0
+	var s [4]float64
+	for ; len(a) >= 4 && len(b) >= 4; a, b = a[4:], b[4:] {
+		v, w := (*[4]float64)(a), (*[4]float64)(b)
+		s[0], s[1], s[2], s[3] = s[0]+v[0]*w[0], s[1]+v[1]*w[1], s[2]+v[2]*w[2], s[3]+v[3]*w[3]
+	}
 	for i, v := range a {
-		sum += v * b[i]
+		s[0] += v * b[i]
 	}
-	return sum
-}
-
-// hann is the periodic Hann window.
-func hann(n int) []float64 {
-	w := make([]float64, n)
-	for i := range w {
-		w[i] = 0.5 - 0.5*math.Cos(2*math.Pi*float64(i)/float64(n))
-	}
-	return w
+	return s[0] + s[1] + s[2] + s[3]
 }
 
 // boxcar is x averaged over m samples centred on each (m is made odd).

@@ -5,8 +5,9 @@ import (
 	"math/cmplx"
 	"slices"
 
-	"gonum.org/v1/gonum/dsp/fourier"
 	"gonum.org/v1/gonum/mat"
+
+	"saddlewise/analysis/signal"
 )
 
 // background is what would have gone on without the event: a baseline and
@@ -45,7 +46,7 @@ func fitBackground(pre []float64, origin int64, rateHz float64) background {
 	b.fitBaseline(pre, rateHz)
 	d := max(1, int(rateHz/lineRateHz))
 	if y := b.thinned(pre, d); len(y) >= leastForLines {
-		b.fitLines(y, d)
+		b.fitLines(y[len(y)-signal.FastBelow(len(y)):], d)
 	}
 	return b
 }
@@ -72,11 +73,12 @@ func (b *background) thinned(pre []float64, d int) []float64 {
 	off := len(pre) - n*d
 	y := make([]float64, n)
 	for i := range y {
+		at := off + i*d
 		sum := 0.0
-		for j := off + i*d; j < off+(i+1)*d; j++ {
-			sum += pre[j] - b.level - b.slope*float64(j-len(pre))
+		for _, v := range pre[at : at+d] {
+			sum += v
 		}
-		y[i] = sum / float64(d)
+		y[i] = sum/float64(d) - b.level - b.slope*(float64(at-len(pre))+float64(d-1)/2)
 	}
 	return y
 }
@@ -120,19 +122,19 @@ func (b *background) fitLines(y []float64, d int) {
 // estimates frequency and growth of each from the window's two halves.
 func strongLines(y []float64, most int) []line {
 	n := len(y)
-	w := hann(n)
+	w := signal.Hann(n).Coefficients
 	z := make([]float64, n)
 	for i := range z {
 		z[i] = y[i] * w[i]
 	}
-	coeff := fourier.NewFFT(n).Coefficients(nil, z)
+	coeff := signal.Transform(z)
 	power := make([]float64, len(coeff))
 	for i, c := range coeff {
 		power[i] = real(c)*real(c) + imag(c)*imag(c)
 	}
 	floor := lineThreshold * median(power)
 	var lines []line
-	half := hann(n / 2)
+	half := signal.Hann(n / 2).Coefficients
 	taken := make([]bool, len(power))
 	for len(lines) < most {
 		best := 0
@@ -183,14 +185,16 @@ func refineLine(y, w []float64, omega float64) line {
 
 // correlate is the sum of w y exp(-i omega n).
 func correlate(y, w []float64, omega float64) complex128 {
-	step := cmplx.Exp(complex(0, -omega))
-	turn := complex(1, 0)
-	var sum complex128
+	sin, cos := math.Sincos(-omega)
+	a, b := 1.0, 0.0
+	var re, im float64
 	for i, v := range y {
-		sum += complex(v*w[i], 0) * turn
-		turn *= step
+		v *= w[i]
+		re += v * a
+		im += v * b
+		a, b = a*cos-b*sin, a*sin+b*cos
 	}
-	return sum
+	return complex(re, im)
 }
 
 // solveLines fits all amplitudes at once; time runs from the window's end, so
@@ -226,13 +230,16 @@ func (l line) back() complex128 { return cmplx.Exp(complex(-l.growth, -l.omega))
 
 // project is y times the line's cosine and sine, its time ending with y.
 func (l line) project(y []float64) (re, im float64) {
-	step := l.back()
-	c, d := real(step), imag(step)
-	a, b := 1.0, 0.0
-	for i := len(y) - 1; i >= 0; i-- {
-		a, b = a*c-b*d, a*d+b*c
-		re += y[i] * a
-		im += y[i] * b
+	r := newRotor(l.back(), l.back())
+	for ; len(y) >= 4; y = y[:len(y)-4] {
+		v := (*[4]float64)(y[len(y)-4:])
+		re += v[3]*r.re[0] + v[2]*r.re[1] + v[1]*r.re[2] + v[0]*r.re[3]
+		im += v[3]*r.im[0] + v[2]*r.im[1] + v[1]*r.im[2] + v[0]*r.im[3]
+		r.turn()
+	}
+	for i := range y {
+		re += y[len(y)-1-i] * r.re[i]
+		im += y[len(y)-1-i] * r.im[i]
 	}
 	return re, im
 }
@@ -255,18 +262,32 @@ func geometric(z complex128, n int) complex128 {
 	if cmplx.Abs(1-z) < 1e-9 {
 		return complex(float64(n), 0)
 	}
-	return z * (1 - cmplx.Pow(z, complex(float64(n), 0))) / (1 - z)
+	return z * (1 - power(z, n)) / (1 - z)
+}
+
+// power is z^n by squaring.
+func power(z complex128, n int) complex128 {
+	out := complex(1, 0)
+	for ; n > 0; n >>= 1 {
+		if n&1 != 0 {
+			out *= z
+		}
+		z *= z
+	}
+	return out
 }
 
 func subtractLines(y []float64, lines []line) []float64 {
 	rest := slices.Clone(y)
 	for _, l := range lines {
-		step := l.back()
-		c, d := real(step), imag(step)
-		a, b := real(l.amplitude), imag(l.amplitude)
-		for i := len(rest) - 1; i >= 0; i-- {
-			a, b = a*c-b*d, a*d+b*c
-			rest[i] -= a
+		r, x := newRotor(l.amplitude*l.back(), l.back()), rest
+		for ; len(x) >= 4; x = x[:len(x)-4] {
+			v := (*[4]float64)(x[len(x)-4:])
+			v[3], v[2], v[1], v[0] = v[3]-r.re[0], v[2]-r.re[1], v[1]-r.re[2], v[0]-r.re[3]
+			r.turn()
+		}
+		for i := range x {
+			x[len(x)-1-i] -= r.re[i]
 		}
 	}
 	return rest
@@ -284,12 +305,39 @@ func (bg *background) subtract(x []float64, first int64) {
 		x[i] -= bg.level + bg.slope*min(t+float64(i), float64(bg.window)/2)
 	}
 	for _, l := range bg.lines {
-		z := l.amplitude * cmplx.Exp(complex(l.growth*t, l.omega*t))
-		step := cmplx.Exp(complex(l.growth, l.omega))
-		a, b, c, d := real(z), imag(z), real(step), imag(step)
-		for i := range x {
-			x[i] -= a
-			a, b = a*c-b*d, a*d+b*c
+		r, x := newRotor(l.amplitude*cmplx.Exp(complex(l.growth*t, l.omega*t)), cmplx.Exp(complex(l.growth, l.omega))), x
+		for ; len(x) >= 4; x = x[4:] {
+			v := (*[4]float64)(x)
+			v[0], v[1], v[2], v[3] = v[0]-r.re[0], v[1]-r.re[1], v[2]-r.re[2], v[3]-r.re[3]
+			r.turn()
 		}
+		for i := range x {
+			x[i] -= r.re[i]
+		}
+	}
+}
+
+// rotor is a phasor at four samples in a row, which are turned by four at a
+// time, so that one product does not wait for the other.
+type rotor struct {
+	re, im [4]float64
+	c, s   float64
+}
+
+func newRotor(start, step complex128) rotor {
+	var r rotor
+	z := start
+	for i := range r.re {
+		r.re[i], r.im[i] = real(z), imag(z)
+		z *= step
+	}
+	four := step * step * step * step
+	r.c, r.s = real(four), imag(four)
+	return r
+}
+
+func (r *rotor) turn() {
+	for i := range r.re {
+		r.re[i], r.im[i] = r.re[i]*r.c-r.im[i]*r.s, r.re[i]*r.s+r.im[i]*r.c
 	}
 }

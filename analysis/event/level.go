@@ -35,6 +35,30 @@ type Level struct {
 // MeasureLevel reads the event's window. noisePower is the background's mean
 // square as in Found. The errors wrap ErrCutShort or ErrBelowNoise.
 func MeasureLevel(src signal.Source, e Event, kind Kind, noisePower float64) (Level, error) {
+	if kind == Pluck {
+		return levelOf(src, e, kind, noisePower, nil)
+	}
+	v, err := look(src, e.Prior, e.guard(src.Rate()), e.Onset)
+	if err != nil {
+		return Level{}, err
+	}
+	return levelOf(src, e, kind, noisePower, &v)
+}
+
+// MeasureTap is MeasureLevel and FirstMotion of a tap with one fit of its
+// background; levelErr is MeasureLevel's error.
+func MeasureTap(src signal.Source, e Event, noisePower float64) (level Level, motion Motion, levelErr, err error) {
+	v, err := e.lookAhead(src)
+	if err != nil {
+		return level, motion, nil, err
+	}
+	motion = motionOf(v, e, noisePower)
+	level, levelErr = levelOf(src, e, Tap, noisePower, &v)
+	return level, motion, levelErr, nil
+}
+
+// levelOf takes the view of a tap's background; a pluck needs none.
+func levelOf(src signal.Source, e Event, kind Kind, noisePower float64, v *view) (Level, error) {
 	from, to := levelWindow(e, kind, src.Rate())
 	if to > e.limit(src) {
 		return Level{}, fmt.Errorf("level of the %s at %.3f s: %w (it lasts %.0f of %.0f ms)", kind, float64(e.Onset)/src.Rate(), ErrCutShort,
@@ -44,10 +68,7 @@ func MeasureLevel(src signal.Source, e Event, kind Kind, noisePower float64) (Le
 	if err != nil {
 		return Level{}, fmt.Errorf("read the %s at sample %d: %w", kind, from, err)
 	}
-	clean, noise, err := withoutBackground(src, e, kind, raw, from, noisePower)
-	if err != nil {
-		return Level{}, err
-	}
+	clean, noise := withoutBackground(v, raw, from, noisePower)
 	power := dot(clean, clean)/float64(len(clean)) - noise
 	if !(power > 0) {
 		return Level{}, fmt.Errorf("level of the %s at %.3f s: %w", kind, float64(e.Onset)/src.Rate(), ErrBelowNoise)
@@ -78,26 +99,21 @@ func (e Event) limit(src signal.Source) int64 {
 // noise power that is left in it. Over a tap's 50 ms the background before it
 // is predicted; over a pluck's 500 ms the string swings many times about its
 // own baseline, and hum averages out against it.
-func withoutBackground(src signal.Source, e Event, kind Kind, raw []float64, from int64, noisePower float64) ([]float64, float64, error) {
+func withoutBackground(v *view, raw []float64, from int64, noisePower float64) ([]float64, float64) {
 	clean := append([]float64(nil), raw...)
-	if kind == Pluck {
+	switch {
+	case v == nil:
 		straighten(clean)
-		return clean, noisePower, nil
-	}
-	v, err := look(src, e.Prior, e.guard(src.Rate()), e.Onset)
-	if err != nil {
-		return nil, 0, err
-	}
-	if float64(v.bg.window) < 0.005*src.Rate() { // nothing to judge the baseline by
-		return clean, noisePower, nil
-	}
-	if float64(v.bg.window) < 0.08*src.Rate() { // lines too coarse for 50 ms ahead
+		return clean, noisePower
+	case float64(v.bg.window) < 0.005*v.rateHz: // nothing to judge the baseline by
+		return clean, noisePower
+	case float64(v.bg.window) < 0.08*v.rateHz: // lines too coarse for 50 ms ahead
 		v.bg.lines = nil
 		v.bg.subtract(clean, from)
-		return clean, noisePower, nil
+		return clean, noisePower
 	}
 	v.bg.subtract(clean, from)
-	return clean, min(noisePower, v.rawSD*v.rawSD), nil
+	return clean, min(noisePower, v.rawSD*v.rawSD)
 }
 
 // guard is where the background's window ends.

@@ -42,12 +42,24 @@ const (
 // background's mean square as in Found; it serves where the take begins too
 // late to show the background itself.
 func FirstMotion(src signal.Source, e Event, noisePower float64) (Motion, error) {
-	rate := src.Rate()
-	to := min(e.limit(src), e.Onset+int64(0.009*rate))
-	v, err := look(src, e.Prior, e.guard(rate), to)
+	v, err := e.lookAhead(src)
 	if err != nil {
-		return Motion{}, fmt.Errorf("first motion at %.3f s: %w", float64(e.Onset)/rate, err)
+		return Motion{}, err
 	}
+	return motionOf(v, e, noisePower), nil
+}
+
+// lookAhead is the view of an event's background and first motion.
+func (e Event) lookAhead(src signal.Source) (view, error) {
+	rate := src.Rate()
+	v, err := look(src, e.Prior, e.guard(rate), min(e.limit(src), e.Onset+int64(0.009*rate)))
+	if err != nil {
+		return view{}, fmt.Errorf("background of the event at %.3f s: %w", float64(e.Onset)/rate, err)
+	}
+	return v, nil
+}
+
+func motionOf(v view, e Event, noisePower float64) Motion {
 	if v.bg.window < v.samples(0.005) {
 		v.sd = math.Sqrt(noisePower)
 	}
@@ -56,7 +68,7 @@ func FirstMotion(src signal.Source, e Event, noisePower float64) (Motion, error)
 	if e.TruncatedStart {
 		m.Sign = 0
 	}
-	return m, nil
+	return m
 }
 
 // lobe is the motion between two zero crossings.

@@ -89,6 +89,7 @@ type scanner struct {
 	n          int64             // frames so far
 	open       []rise            // rises whose aftermath is still to come
 	startPast  frame             // stands for the past before the first frame
+	ready      []frame           // of the take's start, filtered already
 	block      blockSum
 	wideSum    float64
 	wideCount  int
@@ -120,21 +121,21 @@ func (s *scanner) prime(src signal.Source) error {
 		return nil
 	}
 	start := median(head[:min(len(head), int(0.02*src.Rate()))])
-	s.bands.base.settle(start)
 	trial := newScanner(src)
 	trial.detect = false
 	trial.bands.base.settle(start)
 	quietest := frame{low: math.Inf(1), mid: math.Inf(1), high: math.Inf(1)}
-	skip := trial.out.frameLen * (pastFrames + 20)
-	step := int(trial.out.frameLen) * 20
-	for at := 0; at < len(head); at += step {
-		trial.feed(head[at:min(len(head), at+step)])
-		if int64(at) < skip {
-			continue
+	n := trial.out.frameLen
+	for at := int64(0); at+n <= int64(len(head)); at += n {
+		f := trial.bands.frame(head[at:at+n], trial.decimation)
+		s.ready = append(s.ready, f)
+		trial.push(f)
+		if k := trial.n; k%20 == 0 && k >= pastFrames+40 {
+			p := trial.past(k, 0)
+			quietest.low, quietest.mid, quietest.high = min(quietest.low, p.low), min(quietest.mid, p.mid), min(quietest.high, p.high)
 		}
-		p := trial.past(trial.n, 0)
-		quietest.low, quietest.mid, quietest.high = min(quietest.low, p.low), min(quietest.mid, p.mid), min(quietest.high, p.high)
 	}
+	s.bands = trial.bands
 	if !math.IsInf(quietest.low, 1) {
 		s.startPast = quietest
 	}
@@ -146,9 +147,19 @@ func (s *scanner) feed(x []float64) {
 	s.block.add(x, &s.out.blocks)
 	n := int(s.out.frameLen)
 	for len(x) >= n {
-		s.push(s.bands.frame(x[:n], s.decimation))
+		s.push(s.next(x[:n]))
 		x = x[n:]
 	}
+}
+
+// next is the frame of samples x.
+func (s *scanner) next(x []float64) frame {
+	if len(s.ready) == 0 {
+		return s.bands.frame(x, s.decimation)
+	}
+	f := s.ready[0]
+	s.ready = s.ready[1:]
+	return f
 }
 
 func (s *scanner) push(f frame) {
@@ -211,11 +222,25 @@ const (
 )
 
 func (s *scanner) risen(k int64, sm frame) bool {
+	if k >= pastFrames && s.plainlyNot(k, sm) {
+		return false
+	}
 	p := s.past(k, 4)
 	if k < pastFrames {
 		p.low, p.mid, p.high = max(p.low, s.startPast.low), max(p.mid, s.startPast.mid), max(p.high, s.startPast.high)
 	}
 	return sm.high > s.ratio*p.high+leastEnergy || sm.mid > s.ratio*p.mid+leastEnergy || sm.low > s.ratio*p.low+leastEnergy
+}
+
+// plainlyNot tells from a few of the frames before k that it is no rise: most
+// frames need no look at all sixty.
+func (s *scanner) plainlyNot(k int64, sm frame) bool {
+	var p frame
+	for _, back := range [...]int64{8, 16, 28, 44} {
+		f := &s.smooth[(k-back)&(ringFrames-1)]
+		p.low, p.mid, p.high = max(p.low, f.low), max(p.mid, f.mid), max(p.high, f.high)
+	}
+	return sm.high <= s.ratio*p.high+leastEnergy && sm.mid <= s.ratio*p.mid+leastEnergy && sm.low <= s.ratio*p.low+leastEnergy
 }
 
 // note opens a rise, or prolongs the one that is still going on.
@@ -355,17 +380,30 @@ func (b *blockSum) add(x []float64, out *[]float64) {
 			b.shift = x[0]
 		}
 		m := min(b.want-b.n, int64(len(x)))
-		for _, v := range x[:m] {
-			v -= b.shift
-			b.sum += v
-			b.square += v * v
-		}
+		sum, square := sums(x[:m], b.shift)
+		b.sum, b.square = b.sum+sum, b.square+square
 		x = x[m:]
 		if b.n += m; b.n == b.want {
 			*out = append(*out, b.variance())
 			*b = blockSum{want: b.want}
 		}
 	}
+}
+
+// sums of x less shift and of its squares, in four parts so that one addition
+// does not wait for the other.
+func sums(x []float64, shift float64) (sum, square float64) {
+	var s, q [4]float64
+	for ; len(x) >= 4; x = x[4:] {
+		v := (*[4]float64)(x)
+		a, b, c, d := v[0]-shift, v[1]-shift, v[2]-shift, v[3]-shift
+		s[0], s[1], s[2], s[3] = s[0]+a, s[1]+b, s[2]+c, s[3]+d
+		q[0], q[1], q[2], q[3] = q[0]+a*a, q[1]+b*b, q[2]+c*c, q[3]+d*d
+	}
+	for _, v := range x {
+		s[0], q[0] = s[0]+v-shift, q[0]+(v-shift)*(v-shift)
+	}
+	return s[0] + s[1] + s[2] + s[3], q[0] + q[1] + q[2] + q[3]
 }
 
 func (b *blockSum) variance() float64 {
