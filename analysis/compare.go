@@ -23,15 +23,15 @@ func compareStages(before, after *result.Results, tool string, sizes *stats.Size
 		SchemaVersion: result.SchemaVersion, Tool: tool, Build: after.Stage.Build,
 		Before: sideOf(before), After: sideOf(after),
 		Alone: []result.AloneShift{}, Common: []result.CommonShift{}, Warnings: comparability(before, after), Facts: factChanges(before, after),
-		Details: []string{}, Changes: []result.Change{}, Response: tapBands(before, after, takeSpread(after)), Sweep: sweepBands(before, after, takeSpread(after)),
+		TakeSpread: takeSpread(after), Details: []string{}, Changes: []result.Change{}, Response: tapBands(before, after, takeSpread(after).DB), Sweep: sweepBands(before, after, takeSpread(after).DB),
 	}
 	pairs := pairRows(before, after)
 	for _, family := range families(pairs) {
-		c.Changes = append(c.Changes, family.compare(takeSpread(after), sizes)...)
+		c.Changes = append(c.Changes, family.compare(c.TakeSpread.DB, sizes)...)
 	}
 	correct(c)
 	for _, test := range []string{"tap", "pluck", "tone"} {
-		standing(c, levelsOf(pairs, test), takeSpread(after))
+		standing(c, levelsOf(pairs, test), c.TakeSpread.DB)
 	}
 	correctCommon(c)
 	c.Gain = gainMove(before, after, c)
@@ -147,10 +147,14 @@ func families(pairs []pair) []family {
 	return out
 }
 
-// takeSpread is the default spread between takes of one string, dB.
-func takeSpread(after *result.Results) float64 {
-	v, _ := after.Stage.LimitValue("take_spread_db")
-	return v
+// takeSpread is the default spread between takes of one string.
+func takeSpread(after *result.Results) result.TakeSpread {
+	for _, l := range after.Stage.Limits {
+		if l.Key == "take_spread_db" {
+			return result.TakeSpread{DB: l.Value, Given: l.Given}
+		}
+	}
+	return result.TakeSpread{}
 }
 
 // sets are the values on both sides, by string and take.

@@ -47,7 +47,6 @@ func comparisonWords(c *result.Comparison) (sentence string, details []string) {
 		details = append(details, capital(w.words)+".")
 	}
 	details = append(details, commonWords(c)...)
-	details = append(details, bandWords(c)...)
 	if n := onlyInFamily(c); n > 0 {
 		details = append(details, fmt.Sprintf("%s in brackets in the table would stand if nothing else had been asked; among %d questions that is no evidence.", changesIn(n), c.Questions))
 	}
@@ -89,56 +88,6 @@ func commonWords(c *result.Comparison) []string {
 		}
 	}
 	return out
-}
-
-// fewBands is the most stretches of one response that are told in words.
-const fewBands = 3
-
-// bandWords tell where the responses left zero.
-func bandWords(c *result.Comparison) []string {
-	var out []string
-	for _, set := range []struct {
-		what    string
-		changes []result.BandChange
-	}{{"tap response", c.Response}, {"sweep response", c.Sweep}} {
-		for _, s := range set.changes {
-			if len(s.Leaving) == 0 {
-				continue
-			}
-			whose := "The " + set.what
-			if s.String > 0 {
-				whose = fmt.Sprintf("String %d's %s", s.String, set.what)
-			}
-			out = append(out, whose+" changed "+stretchWords(s.Leaving)+".")
-		}
-	}
-	return out
-}
-
-func stretchWords(leaving []result.HzInterval) string {
-	most := slices.SortedStableFunc(slices.Values(leaving), func(a, b result.HzInterval) int {
-		return cmp.Compare(math.Abs(b.DB), math.Abs(a.DB))
-	})
-	var words []string
-	for _, l := range most[:min(len(most), fewBands)] {
-		at := "at " + inHz(l.LowHz)
-		if l.HighHz > l.LowHz {
-			at = "from " + inHz(l.LowHz) + " to " + inHz(l.HighHz)
-		}
-		words = append(words, fmt.Sprintf("%s by up to %s dB", at, signedDB(l.DB)))
-	}
-	if more := len(most) - fewBands; more > 0 {
-		words = append(words, fmt.Sprintf("and in %d more stretches", more))
-	}
-	return strings.Join(words, ", ")
-}
-
-// inHz writes a frequency to two digits, as a band's place deserves.
-func inHz(hz float64) string {
-	if hz >= 1000 {
-		return strconv.FormatFloat(hz/1000, 'g', 2, 64) + " kHz"
-	}
-	return strconv.FormatFloat(math.Round(hz), 'f', 0, 64) + " Hz"
 }
 
 // mostStrings tells whether more strings share the shift than do not: where

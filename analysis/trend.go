@@ -21,11 +21,11 @@ func Follow(stages []*result.Results, earlier []bool, tool string) *result.Trend
 		}
 		if i > 0 {
 			c := Compare(stages[i-1], r, tool)
-			s.Since, s.Warnings = c.Sentence, c.Warnings
+			s.Since, s.Details, s.Warnings = c.Sentence, c.Details, c.Warnings
 			for _, ch := range c.Changes {
 				if k, ok := at[seriesKey{ch.String, ch.Test, ch.Measure}]; ok {
 					p := &t.Series[k].Points[i]
-					p.Shift, p.Interval, p.Verdict, p.Explained = ch.Shift, ch.Interval, ch.Verdict, ch.Explained
+					p.Shift, p.Interval, p.Verdict, p.Survives, p.Explained = ch.Shift, ch.Interval, ch.Verdict, ch.Survives, ch.Explained
 				}
 			}
 		}

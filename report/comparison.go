@@ -6,9 +6,10 @@ import (
 	"encoding/csv"
 	"encoding/json"
 	"fmt"
-	"math"
 	"strconv"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 
 	"saddlewise/analysis/result"
 )
@@ -17,7 +18,7 @@ import (
 // comparison.csv into dir, and what else is asked for.
 func WriteComparison(ctx context.Context, c *result.Comparison, dir string, extra ...Format) error {
 	var figures []figure
-	for _, f := range []*figure{changesFigure(c), responseChangeFigure(c)} {
+	for _, f := range []*figure{changesFigure(c), quietChangesFigure(c), responseChangeFigure(c), sweepChangeFigure(c)} {
 		if f != nil {
 			figures = append(figures, *f)
 		}
@@ -60,18 +61,23 @@ func comparisonCSV(c *result.Comparison) ([]byte, error) {
 		}
 		return strconv.FormatFloat(*v, 'g', 6, 64)
 	}
-	rows := [][]string{{"string", "note", "test", "measure", "unit", "before", "after", "shift", "low", "high", "p", "adjusted_p", "verdict", "smallest"}}
+	rows := [][]string{{"string", "note", "test", "measure", "unit", "before", "after", "shift", "low", "high", "coverage",
+		"p", "adjusted_p", "whole_p", "verdict", "survives", "smallest", "more", "assumed_spread", "explained", "reason"}}
 	for _, ch := range c.Changes {
-		var low, high *float64
+		var low, high, cover *float64
 		if ch.Interval != nil {
-			low, high = &ch.Interval.Low, &ch.Interval.High
+			low, high, cover = &ch.Interval.Low, &ch.Interval.High, &ch.Interval.Coverage
 		}
-		str := ""
+		str, more := "", ""
+		if ch.More != nil {
+			more = strconv.Itoa(*ch.More)
+		}
 		if ch.String > 0 {
 			str = strconv.Itoa(ch.String)
 		}
 		rows = append(rows, []string{str, ch.Note, ch.Test, ch.Measure, ch.Unit, number(&ch.Before.Median), number(&ch.After.Median),
-			number(ch.Shift), number(low), number(high), number(&ch.P), number(&ch.AdjustedP), ch.Verdict, number(ch.Smallest)})
+			number(ch.Shift), number(low), number(high), number(cover), number(&ch.P), number(&ch.AdjustedP), number(&ch.WholeP), ch.Verdict,
+			strconv.FormatBool(ch.Survives), number(ch.Smallest), more, strconv.FormatBool(ch.Assumed), ch.Explained, ch.Reason})
 	}
 	if err := w.WriteAll(rows); err != nil {
 		return nil, fmt.Errorf("write CSV: %w", err)
@@ -86,10 +92,14 @@ func comparisonMarkdown(c *result.Comparison, figures []figure) []byte {
 		title = escape(c.Build) + ": " + title
 	}
 	fmt.Fprintf(&b, "# %s\n\n**%s**\n\n", title, escape(c.Sentence))
-	fmt.Fprintf(&b, "%s was judged %s, %s is %s.\n\n", escape(c.Before.Name), c.Before.Verdict, escape(c.After.Name), c.After.Verdict)
 	for _, w := range c.Warnings {
 		fmt.Fprintf(&b, "> %s\n\n", escape(w))
 	}
+	writeList(&b, "", c.Details, false)
+	if len(c.Details) > 0 {
+		b.WriteString("\n")
+	}
+	fmt.Fprintf(&b, "%s was judged %s, %s is %s.\n\n", escape(capital(c.Before.Name)), c.Before.Verdict, escape(c.After.Name), c.After.Verdict)
 	writeFactChanges(&b, c)
 	writeAlone(&b, c)
 	for _, f := range figures {
@@ -104,77 +114,15 @@ func comparisonMarkdown(c *result.Comparison, figures []figure) []byte {
 
 func writeFactChanges(b *strings.Builder, c *result.Comparison) {
 	for _, f := range c.Facts {
-		fmt.Fprintf(b, "- String %s: %s was “%s”, is “%s”.\n", escape(stringName(result.String{Number: f.String, Note: f.Note})), escape(f.What), escape(f.Before), escape(f.After))
+		what := capital(f.What)
+		if f.String > 0 {
+			what = "String " + stringName(result.String{Number: f.String, Note: f.Note}) + ": " + f.What
+		}
+		fmt.Fprintf(b, "- %s was “%s”, is “%s”.\n", escape(what), escape(f.Before), escape(f.After))
 	}
 	if len(c.Facts) > 0 {
 		b.WriteString("\n")
 	}
-}
-
-func writeChanges(b *strings.Builder, c *result.Comparison) {
-	t := table{
-		head:  []string{"string", "test", "measure", "before", "after", "change (interval)", "p", "together", "verdict", "smallest seen"},
-		right: []bool{false, false, false, true, true, true, true, true, false, true},
-	}
-	for _, ch := range c.Changes {
-		t.add(changeCells(ch)...)
-	}
-	b.WriteString("## Every change that was asked about\n\n")
-	b.WriteString(t.String() + "\n")
-	b.WriteString("p is for the question asked of one string alone, \"together\" corrected for having asked it of all. " +
-		"\"Smallest seen\" is the change that this data would have shown four times in five.\n\n")
-	more, takes := 0, false
-	for _, ch := range c.Changes {
-		if ch.More != nil && ch.Measure == "balance" {
-			more = max(more, *ch.More)
-		}
-		takes = takes || ch.Assumed
-	}
-	if more > 0 {
-		fmt.Fprintf(b, "To see a change of 1 dB in every balance, record %d further events a string and stage.\n\n", more)
-	}
-	if takes {
-		b.WriteString("Where one take stands on either side, the spread between takes is a default (take_spread_db, common practice, no source): two short takes tell more than one long one.\n\n")
-	}
-}
-
-func changeCells(ch result.Change) []string {
-	name := "all"
-	if ch.String > 0 {
-		name = stringName(result.String{Number: ch.String, Note: ch.Note})
-	}
-	d := changeDigits(ch.Unit)
-	cells := []string{name, ch.Test, ch.Measure, plain(ch.Before.Median, d), plain(ch.After.Median, d), "—", "", "", changeVerdict(ch), "—"}
-	if ch.Shift != nil {
-		cells[5] = signed(*ch.Shift, d)
-		if ch.Interval != nil {
-			cells[5] += fmt.Sprintf(" (%s to %s)", signed(ch.Interval.Low, d), signed(ch.Interval.High, d))
-			if cover := roundTo(100*ch.Interval.Coverage, 0); cover < 95 {
-				cells[5] += fmt.Sprintf(" %g %%", cover)
-			}
-		}
-		cells[6], cells[7] = probability(ch.P), probability(ch.AdjustedP)
-	}
-	if ch.Smallest != nil {
-		unit := strings.Replace(ch.Unit, "dBFS", "dB", 1)
-		cells[9] = fmt.Sprintf("%.*f %s", d, *ch.Smallest, unit)
-	}
-	return cells
-}
-
-// changeVerdict is the verdict, and why it is not the pickup's.
-func changeVerdict(ch result.Change) string {
-	if ch.Explained != "" && (ch.Verdict == result.Rose || ch.Verdict == result.Fell) {
-		return ch.Verdict + ": " + ch.Explained
-	}
-	return ch.Verdict
-}
-
-func probability(p float64) string {
-	if p < 0.001 {
-		return "<0.001"
-	}
-	return strconv.FormatFloat(p, 'f', 3, 64)
 }
 
 func writeCommon(b *strings.Builder, c *result.Comparison) {
@@ -195,45 +143,102 @@ const comparisonMethod = `## Method
   rank-sum distribution gives (Hodges & Lehmann 1963; Mann & Whitney 1947).
 - **Takes**: taps of one take share one hand. The spread between takes of one
   string is in every interval.
-- **Together**: a measure is one question asked of every string, and its p
-  values are corrected for that (Benjamini & Hochberg 1995).
-- **Rose, fell**: corrected p of 5 % or less. **No change seen**: none, and
-  the smallest change that would have been seen stands beside it. **Cannot
-  tell**: the data could not have shown six times the size that matters.
+- **Corrected twice**: a measure is one question asked of every string; a
+  verdict holds its table to one false word in twenty tables (Holm 1979). A
+  verdict without brackets holds among all questions of the comparison, too:
+  of such, at most one in twenty is false (Benjamini & Hochberg 1995). Where
+  nothing changed at all, nineteen comparisons in twenty say just that.
+- **Rose, fell**: corrected p of 5 % or less. **No change seen**: none.
+  **Cannot tell**: the data could not have shown six times the size that
+  matters.
 - **Balance** does not hang on the input gain or on how hard the hand was. It
   is told beside the mean of all strings, so one string that grows louder moves
   the balance of all others down a little; its interval counts the scatter of
   every string (Satterthwaite 1946). "Beside the others" compares a string with
   those that kept their balance.
-- **By chance**: of measures that did not change, at most one in twenty says so.
+- **Responses**: halves of the intervals add in squares, and with them the
+  spread between takes. Bands leave zero beyond chance among all bands.
 `
 
 // ComparisonSummary is what the terminal shows, in at most 80 columns.
 func ComparisonSummary(c *result.Comparison, p Paint) string {
 	var b strings.Builder
-	b.WriteString(wrapped(c.Sentence, "", terminalColumns) + "\n")
+	b.WriteString(wrapped(c.Sentence, "", terminalColumns))
 	for _, w := range c.Warnings {
 		b.WriteString("Mind     " + strings.TrimLeft(wrapped(w, strings.Repeat(" ", 9), terminalColumns-9), " "))
 	}
-	b.WriteString(p.faint(fmt.Sprintf("%-8s %-22s %9s %18s  %s", "string", "measure", "change", "interval", "verdict")) + "\n")
-	for _, ch := range c.Changes {
-		if ch.Measure == "level" || ch.Shift == nil {
-			continue
+	for _, d := range c.Details {
+		b.WriteString("- " + strings.TrimLeft(wrapped(d, "  ", terminalColumns-2), " "))
+	}
+	b.WriteString("\n")
+	for _, f := range changeFamilies(c) {
+		if f.changes[0].Measure != "level" && f.changes[0].Measure != "signal to noise" {
+			f.summary(&b, p)
 		}
-		cells := changeCells(ch)
-		interval := ""
-		if ch.Interval != nil {
-			d := changeDigits(ch.Unit)
-			interval = signed(ch.Interval.Low, d) + " to " + signed(ch.Interval.High, d)
-		}
-		verdict := ch.Verdict
-		if ch.Verdict == result.Rose || ch.Verdict == result.Fell {
-			verdict = p.bold(verdict)
-		}
-		fmt.Fprintf(&b, "%s %s %s %s  %s\n", pad(cells[0], 8), pad(clip(ch.Test+" "+ch.Measure, 22), 22),
-			padLeft(signed(*ch.Shift, changeDigits(ch.Unit)), 9), padLeft(interval, 18), verdict)
 	}
 	return b.String()
+}
+
+// summary is the family on the terminal: what changed row by row, the rest in
+// a line.
+func (f changeFamily) summary(b *strings.Builder, p Paint) {
+	still := 0
+	for _, ch := range f.changes {
+		if ch.Shift == nil || ch.Verdict != result.Rose && ch.Verdict != result.Fell {
+			still++
+			continue
+		}
+		d, interval := changeDigits(ch.Unit), ""
+		if ch.Interval != nil {
+			interval = signed(ch.Interval.Low, d) + " to " + signed(ch.Interval.High, d)
+		}
+		verdict := changeVerdict(ch)
+		if ch.Survives {
+			verdict = p.bold(verdict)
+		}
+		name := ch.Test + " " + ch.Measure
+		fmt.Fprintf(b, "%s %s %s %s  %s\n", pad(clip(nameOrAll(ch), 8), 8), pad(clip(name, 30), 30),
+			padLeft(signed(*ch.Shift, d)+" "+shiftUnit(ch.Unit), 9), padLeft(interval, 18), verdict)
+	}
+	if still > 0 {
+		words := f.stillWords()
+		rest := "all"
+		if still < len(f.changes) {
+			rest = "others"
+		}
+		b.WriteString(p.faint(fmt.Sprintf("%s %s %s", pad(rest, 8), pad(clip(f.title, 30), 30), words)) + "\n")
+	}
+}
+
+func nameOrAll(ch result.Change) string {
+	if ch.String == 0 {
+		return "all"
+	}
+	return changeName(ch)
+}
+
+// stillWords are the verdicts of those that did not change.
+func (f changeFamily) stillWords() string {
+	seen, unknown := false, false
+	for _, ch := range f.changes {
+		seen = seen || ch.Verdict == result.NoChangeSeen
+		unknown = unknown || ch.Verdict == result.CannotTell
+	}
+	switch {
+	case !seen:
+		return result.CannotTell
+	case unknown:
+		return result.NoChangeSeen + ", or " + result.CannotTell
+	}
+	return result.NoChangeSeen
+}
+
+func shiftUnit(unit string) string { return strings.Replace(unit, "dBFS", "dB", 1) }
+
+// capital begins words with a capital letter.
+func capital(words string) string {
+	r, n := utf8.DecodeRuneInString(words)
+	return string(unicode.ToUpper(r)) + words[n:]
 }
 
 // Wrap breaks a sentence into lines of at most 80 columns.
@@ -253,15 +258,6 @@ func writeAlone(b *strings.Builder, c *result.Comparison) {
 	if len(c.Alone) > 0 {
 		b.WriteString("\nThe other strings' balance moves the other way with them: it is told beside the mean of all.\n\n")
 	}
-}
-
-// widest is the largest reach of the changes in dB, for an axis.
-func widest(changes []result.Change) float64 {
-	span := 1.0
-	for _, ch := range changes {
-		span = math.Max(span, math.Max(math.Abs(ch.Interval.Low), math.Abs(ch.Interval.High)))
-	}
-	return span
 }
 
 // changeDigits is how many decimals a change in unit deserves.

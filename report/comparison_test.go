@@ -16,7 +16,7 @@ func sampleComparison() *result.Comparison {
 	before, after := stats.Estimate{Median: -2, N: 8}, stats.Estimate{Median: 1.1, N: 8}
 	iv := &stats.Interval{Low: 1.9, High: 4.2, Coverage: 0.95}
 	change := result.Change{String: 2, Note: "B<3>", Test: "tap", Measure: "balance", Unit: "dB", Before: &before, After: &after,
-		Shift: &shift, Interval: iv, P: 0.0001, AdjustedP: 0.0004, Verdict: result.Rose, Smallest: &smallest}
+		Shift: &shift, Interval: iv, P: 0.0001, AdjustedP: 0.0004, WholeP: 0.002, Verdict: result.Rose, Survives: true, Smallest: &smallest}
 	mirror := change
 	mirror.String, mirror.Verdict, mirror.Explained = 1, result.Fell, "another string moved the mean"
 	unknown := result.Change{String: 3, Test: "pluck", Measure: "T60", Unit: "s", Before: &before, After: &after, Verdict: result.CannotTell}
@@ -37,7 +37,7 @@ func TestComparisonReport(t *testing.T) {
 		t.Errorf("the answer does not come first: %q", text[:80])
 	}
 	for _, want := range []string{
-		"> The sample rates differ.", "+3.1 (+1.9 to +4.2)", "fell: another string moved the mean", `B\<3\>`,
+		"> The sample rates differ.", "+3.1 (+1.9 to +4.2)", "fell ᵃ", "ᵃ another string moved the mean.", `B\<3\>`, "### Tap balance, dB", "1.2 dB would have been seen four times in five",
 		"String 2: its taps moved by +4.1 dB (+1.9 to +4.2) beside the strings that kept their balance.", "cannot tell",
 	} {
 		if !strings.Contains(text, want) {
@@ -67,7 +67,7 @@ func TestTrendReport(t *testing.T) {
 			{ComparedStage: result.ComparedStage{Name: "glued", Verdict: result.Ready}, Since: "String 2 grew."},
 		},
 		Series: []result.Series{
-			{String: 2, Test: "tap", Measure: "balance", Unit: "dB", Points: []result.TrendPoint{{Estimate: est(-2)}, {Estimate: est(1.1), Shift: &shift, Verdict: result.Rose}}},
+			{String: 2, Test: "tap", Measure: "balance", Unit: "dB", Points: []result.TrendPoint{{Estimate: est(-2)}, {Estimate: est(1.1), Shift: &shift, Verdict: result.Rose, Survives: true}}},
 			{String: 1, Test: "tap", Measure: "balance", Unit: "dB", Points: []result.TrendPoint{{}, {Estimate: est(0), Verdict: result.Fell, Explained: "gain"}}},
 		},
 	}

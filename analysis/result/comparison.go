@@ -11,6 +11,7 @@ type Comparison struct {
 	Before        ComparedStage `json:"before"`
 	After         ComparedStage `json:"after"`
 	Sentence      string        `json:"sentence" jsonschema_description:"the answer"`
+	TakeSpread    TakeSpread    `json:"take_spread" jsonschema_description:"default for the spread between takes of one string; used where assumed_spread says so"`
 	Details       []string      `json:"details" jsonschema_description:"what the answer leaves out, a sentence each"`
 	Questions     int           `json:"questions" jsonschema_description:"changes asked about that this data could answer"`
 	Gain          *GainMove     `json:"gain" jsonschema_description:"null: nothing says that the input gain moved"`
@@ -30,6 +31,12 @@ type ComparedStage struct {
 	Date     string `json:"date,omitempty"`
 	NextStep string `json:"next_step,omitempty"`
 	Verdict  Word   `json:"verdict"`
+}
+
+// TakeSpread is a standard deviation that stands in for one not measured.
+type TakeSpread struct {
+	DB    float64 `json:"db"`
+	Given bool    `json:"given" jsonschema_description:"set in [limits]; false: common practice, no source"`
 }
 
 // GainMove is a change of the recording's gain, which moves noise and levels

@@ -19,6 +19,7 @@ type TrendStage struct {
 	Judged   string   `json:"judged" jsonschema_description:"the verdict in a sentence"`
 	Earlier  bool     `json:"earlier" jsonschema_description:"read from an earlier report: the takes are gone"`
 	Since    string   `json:"since,omitempty" jsonschema_description:"what changed since the stage before"`
+	Details  []string `json:"details,omitempty" jsonschema_description:"what that answer leaves out"`
 	Warnings []string `json:"warnings,omitempty" jsonschema_description:"why it may not be comparable with the stage before"`
 }
 
@@ -38,11 +39,12 @@ type TrendPoint struct {
 	Shift     *float64        `json:"shift"`
 	Interval  *stats.Interval `json:"interval" jsonschema_description:"of the shift"`
 	Verdict   string          `json:"verdict,omitempty" jsonschema:"enum=rose,enum=fell,enum=no change seen,enum=cannot tell"`
+	Survives  bool            `json:"survives" jsonschema_description:"beyond chance among all questions about the two stages"`
 	Explained string          `json:"explained,omitempty"`
 }
 
 // Real tells whether the point differs from the stage before by more than
 // chance, gain and other strings make.
 func (p TrendPoint) Real() bool {
-	return (p.Verdict == Rose || p.Verdict == Fell) && p.Explained == ""
+	return p.Survives && p.Explained == ""
 }

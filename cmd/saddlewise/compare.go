@@ -12,6 +12,7 @@ import (
 
 type compareFlags struct {
 	out         string
+	html, svg   bool
 	json, quiet bool
 }
 
@@ -27,13 +28,22 @@ the noise gives it away, and compares balance and shape then.
 
 The report goes to AFTER/report-from-BEFORE: comparison.md with its pictures,
 comparison.json and comparison.csv.`,
-		Example: "  saddlewise compare wired glued\n  saddlewise compare wired glued --json",
+		Example: "  saddlewise compare wired glued\n  saddlewise compare wired glued --html\n  saddlewise compare wired glued --json",
 		Args:    exactly(2, "two stage folders, before and after"),
 		RunE:    func(cmd *cobra.Command, args []string) error { return f.run(cmd, args[0], args[1]) },
 	}
 	cmd.Flags().StringVar(&f.out, "out", "", "write the report into this folder")
+	cmd.Flags().BoolVar(&f.html, "html", false, "write comparison.html too: one file with everything in it, to send or print")
+	cmd.Flags().BoolVar(&f.svg, "svg", false, "write the pictures as SVG too")
 	cmd.Flags().BoolVar(&f.json, "json", false, "print comparison.json instead of the summary")
 	cmd.Flags().BoolVar(&f.quiet, "quiet", false, "print nothing but errors")
+	cmd.ValidArgsFunction = func(_ *cobra.Command, args []string, _ string) ([]string, cobra.ShellCompDirective) {
+		if len(args) > 1 {
+			return nil, cobra.ShellCompDirectiveNoFileComp
+		}
+		return nil, cobra.ShellCompDirectiveFilterDirs
+	}
+	_ = cmd.MarkFlagDirname("out") // completion only
 	return cmd
 }
 
@@ -62,10 +72,30 @@ func comparisonFolder(before, after string) string {
 }
 
 func (f compareFlags) write(cmd *cobra.Command, c *result.Comparison, folder string) error {
-	if err := report.WriteComparison(cmd.Context(), c, folder); err != nil {
+	if err := report.WriteComparison(cmd.Context(), c, folder, formats(f.html, f.svg)...); err != nil {
 		return err
 	}
 	return present(cmd.OutOrStdout(), f.json, f.quiet,
 		func() ([]byte, error) { return report.ComparisonJSON(c) },
-		func(p report.Paint) string { return report.ComparisonSummary(c, p) }, filepath.Join(folder, "comparison.md"))
+		func(p report.Paint) string { return report.ComparisonSummary(c, p) }, filepath.Join(folder, reportName("comparison", f.html)))
+}
+
+// formats are the extra forms of a report that were asked for.
+func formats(html, svg bool) []report.Format {
+	var out []report.Format
+	if html {
+		out = append(out, report.HTML)
+	}
+	if svg {
+		out = append(out, report.SVG)
+	}
+	return out
+}
+
+// reportName is the file to read first.
+func reportName(name string, html bool) string {
+	if html {
+		return name + ".html"
+	}
+	return name + ".md"
 }

@@ -20,6 +20,7 @@ import (
 
 type trendFlags struct {
 	out         string
+	html, svg   bool
 	json, quiet bool
 }
 
@@ -34,13 +35,17 @@ are gone it reads STAGE/report/results.json instead, and says so.
 
 The report goes to BUILD/trend: trend.md with its pictures, trend.json and
 trend.csv.`,
-		Example: "  saddlewise trend cello\n  saddlewise trend cello --json",
+		Example: "  saddlewise trend cello\n  saddlewise trend cello --html\n  saddlewise trend cello --json",
 		Args:    exactly(1, "one folder of stages"),
 		RunE:    func(cmd *cobra.Command, args []string) error { return f.run(cmd, args[0]) },
 	}
 	cmd.Flags().StringVar(&f.out, "out", "", "write the report into this folder instead of BUILD/trend")
+	cmd.Flags().BoolVar(&f.html, "html", false, "write trend.html too: one file with everything in it, to send or print")
+	cmd.Flags().BoolVar(&f.svg, "svg", false, "write the pictures as SVG too")
 	cmd.Flags().BoolVar(&f.json, "json", false, "print trend.json instead of the summary")
 	cmd.Flags().BoolVar(&f.quiet, "quiet", false, "print nothing but errors")
+	cmd.ValidArgsFunction = stageFolder
+	_ = cmd.MarkFlagDirname("out") // completion only
 	return cmd
 }
 
@@ -54,12 +59,12 @@ func (f trendFlags) run(cmd *cobra.Command, build string) error {
 	if err != nil {
 		return err
 	}
-	if err := report.WriteTrend(cmd.Context(), t, folder); err != nil {
+	if err := report.WriteTrend(cmd.Context(), t, folder, formats(f.html, f.svg)...); err != nil {
 		return err
 	}
 	return present(cmd.OutOrStdout(), f.json, f.quiet,
 		func() ([]byte, error) { return report.TrendJSON(t) },
-		func(p report.Paint) string { return report.TrendSummary(t, p) }, filepath.Join(folder, "trend.md"))
+		func(p report.Paint) string { return report.TrendSummary(t, p) }, filepath.Join(folder, reportName("trend", f.html)))
 }
 
 // found is one stage of the build.
