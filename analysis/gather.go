@@ -1,9 +1,6 @@
 package analysis
 
 import (
-	"math"
-
-	"saddlewise/analysis/circuit"
 	"saddlewise/analysis/noise"
 	"saddlewise/analysis/result"
 	"saddlewise/analysis/signal"
@@ -151,29 +148,14 @@ func describe(st *stage.Stage) result.Stage {
 		A4Hz: st.A4Hz, Tuning: []result.StringTarget{}, Limits: []result.Limit{},
 		Capture: result.Capture(st.Capture),
 	}
-	lowestHz := math.Inf(1)
 	for _, str := range st.Strings {
 		s.Tuning = append(s.Tuning, result.StringTarget{Number: str.Number, Note: str.Note, Hz: str.Hz})
-		lowestHz = math.Min(lowestHz, str.Hz)
 	}
 	for _, l := range st.Limits {
 		s.Limits = append(s.Limits, result.Limit(l))
 	}
 	p := st.Pickup
 	s.Pickup = result.Pickup{Discs: p.Discs, Wiring: p.Wiring, DiscNF: p.DiscNF, CablePF: p.CablePF, InputPF: p.InputPF, InputOhm: p.InputOhm, Assumed: p.Assumed}
-	s.Pickup.Prediction = predict(p, lowestHz)
+	s.Pickup.Prediction = predict(s.Pickup, st.Strings)
 	return s
-}
-
-// predict says what discs, cable and input do by themselves.
-func predict(p stage.Pickup, lowestHz float64) *result.Prediction {
-	c := circuit.Circuit{Discs: p.Discs, Wiring: circuit.Wiring(p.Wiring), DiscNF: p.DiscNF, CablePF: p.CablePF, InputPF: p.InputPF, InputOhm: p.InputOhm}
-	if c.Check() != nil {
-		return nil
-	}
-	out := &result.Prediction{CornerHz: c.CornerHz(), CableDivisionDB: c.CableDivisionDB()}
-	if !math.IsInf(lowestHz, 0) {
-		out.LowestHz, out.LossDB, out.OhmFor1DB = lowestHz, c.LossDB(lowestHz), c.OhmForLoss(1, lowestHz)
-	}
-	return out
 }

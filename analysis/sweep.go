@@ -71,7 +71,7 @@ func playedSweep(ctx context.Context, st *stage.Stage, rateHz float64) (signal.S
 func gatherSweeps(r *result.Results, takes []measured) {
 	for i, m := range takes {
 		if m.sweep != nil {
-			r.Sweeps = append(r.Sweeps, sweepRecord(i, m.at.String, m.sweep))
+			r.Sweeps = append(r.Sweeps, sweepRecord(i, m.at.String, m.sweep, r.Stage.Pickup))
 		}
 	}
 }
@@ -79,7 +79,7 @@ func gatherSweeps(r *result.Results, takes []measured) {
 // drawnImpulseMS is how much of the impulse response is kept for drawing.
 var drawnImpulseMS = [2]float64{-2, 20}
 
-func sweepRecord(take, str int, m *sweepTake) result.Sweep {
+func sweepRecord(take, str int, m *sweepTake, pickup result.Pickup) result.Sweep {
 	r := m.response
 	s := result.Sweep{
 		Take: take, String: str, Reference: m.reference, Window: r.Window,
@@ -92,7 +92,7 @@ func sweepRecord(take, str int, m *sweepTake) result.Sweep {
 		s.Notes = append(s.Notes, "no silence beside the sweep shows the noise")
 	}
 	if r.ClockKnown {
-		s.ClockPPM = r.ClockPPM
+		s.ClockPPM, s.ClockSEPPM = r.ClockPPM, r.ClockPlusMinusPPM
 	} else {
 		s.Notes = append(s.Notes, "the band is too narrow to compare the two clocks")
 	}
@@ -111,5 +111,6 @@ func sweepRecord(take, str int, m *sweepTake) result.Sweep {
 		s.CornerHz.Estimate = &stats.Estimate{Median: r.Corner.Hz, N: 1, Interval: r.Corner.Interval}
 	}
 	s.CornerHz.Reason = r.Corner.Reason
+	s.CornerCause = cornerCause(pickup, r.Corner)
 	return s
 }

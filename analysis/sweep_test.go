@@ -39,9 +39,9 @@ func sweepStage(t *testing.T, withReference bool) string {
 	write("sweep-2.wav", take)
 	if withReference {
 		write("sweep-reference.wav", x)
-		writeFile(t, dir, "stage.toml", "[instrument]\nstrings = [\"A3\", \"D3\"]\n")
+		writeFile(t, dir, "stage.toml", "[instrument]\nstrings = [\"A3\", \"D3\"]\n[pickup]\ndiscs = 2\ndisc_nf = 20.0\ncable_pf = 300.0\ninput_ohm = 224e3\n")
 	} else {
-		writeFile(t, dir, "stage.toml", "[instrument]\nstrings = [\"A3\", \"D3\"]\n[stimulus]\nlow_hz = 8.0\nhigh_hz = 22000.0\nseconds = 5.0\n")
+		writeFile(t, dir, "stage.toml", "[instrument]\nstrings = [\"A3\", \"D3\"]\n[pickup]\ndiscs = 2\ndisc_nf = 20.0\ncable_pf = 300.0\ninput_ohm = 224e3\n[stimulus]\nlow_hz = 8.0\nhigh_hz = 22000.0\nseconds = 5.0\n")
 	}
 	return dir
 }
@@ -57,6 +57,7 @@ func TestSweepOfAStage(t *testing.T) {
 			t.Fatalf("%s: got %d sweeps, problems %+v", name, len(r.Sweeps), r.Problems)
 		}
 		checkCorner(t, name, r.Sweeps[0])
+		checkCause(t, name, r.Sweeps[0].CornerCause)
 	}
 }
 
@@ -76,6 +77,42 @@ func checkCorner(t *testing.T, name string, s result.Sweep) {
 	t.Logf("%s: corner %.3f Hz, worst error of the magnitude from 20 Hz to 20 kHz %.4f dB", name, s.CornerHz.Estimate.Median, worst)
 	if worst > 0.1 {
 		t.Errorf("%s: off by %.3f dB, want 0.1", name, worst)
+	}
+}
+
+// 35 Hz are 112.8 kohm across two discs of 20 nF and 300 pF, or 224 kohm
+// across one: 1/(2 pi R C).
+func checkCause(t *testing.T, name string, c *result.CornerCause) {
+	t.Helper()
+	if c == nil || !c.OhmAcross.Known() || math.Abs(c.OhmAcross.Estimate.Median/112.84e3-1) > 0.02 {
+		t.Fatalf("%s: cause %+v", name, c)
+	}
+	// Discs that may be 30 % off leave that much of the resistance open.
+	if iv := c.OhmAcross.Estimate.Interval; math.Abs(iv.Low/112.84e3-40.3/52.3) > 0.03 || math.Abs(iv.High/112.84e3-40.3/28.3) > 0.03 {
+		t.Errorf("%s: from %.0f to %.0f ohm", name, iv.Low, iv.High)
+	}
+	for _, w := range c.WorkingDiscs {
+		if w.Fits != (w.Count == 1) {
+			t.Errorf("%s: %d working discs explain 35 Hz: %v", name, w.Count, w.Fits)
+		}
+	}
+}
+
+// A response that reaches below the sweep leaves a bound.
+func TestCornerBelowTheSweep(t *testing.T) {
+	p := result.Pickup{Discs: 4, Wiring: "parallel", DiscNF: 20, CablePF: 300, InputOhm: 1e6}
+	c := cornerCause(p, response.Corner{Reason: "too low", BelowHz: 5})
+	if c == nil || c.OhmAcross.Known() || c.OhmAcross.Reason == "" {
+		t.Fatalf("cause %+v", c)
+	}
+	// 1/(2 pi 1 Mohm C): 2.0, 2.6, 4.0, 7.8 and 530 Hz for four to no discs.
+	for _, w := range c.WorkingDiscs {
+		if w.Fits != (w.Count >= 2) {
+			t.Errorf("%d working discs, %.1f Hz: fits %v", w.Count, w.CornerHz, w.Fits)
+		}
+	}
+	if cornerCause(p, response.Corner{Reason: "no corner"}) != nil || cornerCause(result.Pickup{}, response.Corner{BelowHz: 5}) != nil {
+		t.Error("a cause for no corner, or of no pickup")
 	}
 }
 

@@ -47,13 +47,13 @@ func Write(ctx context.Context, r *result.Results, dir string, extra ...Format) 
 func figuresOf(r *result.Results) []figure {
 	var figures []figure
 	for _, make := range []func(*result.Results) *figure{
-		balanceFigure, tapFigure, spectrumFigure, decayFigure, noiseFigure, responseFigure, sweepFigure,
+		balanceFigure, tapFigure, spectrumFigure, decayFigure, noiseFigure, responseFigure, loadFigure,
 	} {
 		if f := make(r); f != nil {
 			figures = append(figures, *f)
 		}
 	}
-	return figures
+	return append(figures, sweepFigures(r)...)
 }
 
 // drawAll draws the figures in a layout on all cores, in order.

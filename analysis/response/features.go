@@ -1,6 +1,7 @@
 package response
 
 import (
+	"fmt"
 	"math"
 
 	"saddlewise/analysis/stats"
@@ -116,6 +117,7 @@ type Corner struct {
 	Hz       float64         // 0: none
 	Interval *stats.Interval // nil: none
 	Reason   string          // why there is none
+	BelowHz  float64         // where it must lie below what the sweep shows; 0: not told
 }
 
 const (
@@ -157,7 +159,8 @@ func cornerOf(f, y []float64) Corner {
 	case fit.ResidualSD > cornerMisfit:
 		return Corner{Reason: "the low end does not fall like a first-order corner"}
 	case drop < cornerLeastDB:
-		return Corner{Reason: "the corner lies below the band"}
+		below := f[0] * math.Sqrt(math.Expm1(cornerLeastDB*math.Ln10/10))
+		return Corner{Reason: fmt.Sprintf("the corner lies below %.2g Hz, lower than the sweep shows", below), BelowHz: below}
 	}
 	half := student95(fit.DF) * fit.SE[1] * math.Max(1, cornerExactDB/fit.ResidualSD)
 	return Corner{Hz: corner, Interval: &stats.Interval{Low: corner * math.Exp(-half), High: corner * math.Exp(half), Coverage: stats.Nominal}}

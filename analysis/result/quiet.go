@@ -42,38 +42,3 @@ type Line struct {
 	AboveFloorDB float64 `json:"above_floor_db"`
 	PlusMinusDB  float64 `json:"plus_minus_db,omitempty" jsonschema_description:"standard error of the level; 0 or missing: not known"`
 }
-
-// Sweep is a true relative response, by deconvolution of an exponential sweep.
-type Sweep struct {
-	Take         int          `json:"take"`
-	String       int          `json:"string" jsonschema_description:"0: whole bridge"`
-	Reference    string       `json:"reference" jsonschema_description:"file, or the stimulus parameters"`
-	ClockPPM     float64      `json:"clock_ppm" jsonschema_description:"recorder against player, corrected"`
-	Hz           []float64    `json:"hz"`
-	MagnitudeDB  []float64    `json:"magnitude_db"`
-	GroupDelayMS []float64    `json:"group_delay_ms"`
-	SNRDB        []float64    `json:"snr_db"`
-	ImpulseMS    []float64    `json:"impulse_ms"`
-	Impulse      []float64    `json:"impulse"`
-	Window       string       `json:"window"`
-	LowMinus3Hz  *float64     `json:"low_minus_3db_hz"`
-	HighMinus3Hz *float64     `json:"high_minus_3db_hz"`
-	CornerHz     Quantity     `json:"corner_hz" jsonschema_description:"fitted first-order low corner"`
-	Peaks        []Peak       `json:"peaks"`
-	Distortion   []Distortion `json:"distortion"`
-	Notes        []string     `json:"notes,omitempty"`
-}
-
-// Peak is a resonance in a sweep response.
-type Peak struct {
-	Hz      float64 `json:"hz"`
-	LevelDB float64 `json:"level_db"`
-	Q       float64 `json:"q"`
-}
-
-// Distortion is one order of harmonic distortion against frequency.
-type Distortion struct {
-	Order   int       `json:"order"`
-	Hz      []float64 `json:"hz" jsonschema_description:"frequency of the fundamental"`
-	LevelDB []float64 `json:"level_db" jsonschema_description:"re the fundamental"`
-}

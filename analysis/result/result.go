@@ -93,6 +93,16 @@ type Prediction struct {
 	LossDB          float64 `json:"loss_db" jsonschema_description:"at the lowest open string"`
 	CableDivisionDB float64 `json:"cable_division_db"`
 	OhmFor1DB       float64 `json:"ohm_for_1_db" jsonschema_description:"input resistance that loses 1 dB at the lowest open string"`
+
+	Strings []StringLoss `json:"strings,omitempty" jsonschema_description:"what each open string loses to the corner"`
+}
+
+// StringLoss is what one open string's fundamental loses to the low corner.
+type StringLoss struct {
+	Number int     `json:"number"`
+	Note   string  `json:"note"`
+	Hz     float64 `json:"hz"`
+	LossDB float64 `json:"loss_db"`
 }
 
 // Capture is how the stage was recorded.

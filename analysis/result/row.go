@@ -38,6 +38,9 @@ func (r *Results) Rows() []Row {
 		if s.CornerHz.Estimate != nil || s.CornerHz.Reason != "" {
 			rows = append(rows, Row{s.String, "", "sweep", "low corner", "Hz", s.CornerHz})
 		}
+		if s.CornerCause != nil {
+			rows = append(rows, Row{s.String, "", "sweep", "resistance across the discs", "ohm", s.CornerCause.OhmAcross})
+		}
 	}
 	return rows
 }

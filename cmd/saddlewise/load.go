@@ -5,14 +5,16 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"path/filepath"
 	"slices"
-	"strconv"
 	"strings"
 
 	"github.com/spf13/cobra"
 
 	"saddlewise/analysis/circuit"
+	"saddlewise/analysis/result"
 	"saddlewise/analysis/signal"
+	"saddlewise/report"
 )
 
 // circuitFlags are what the discs hang on, for load and what is below it.
@@ -63,6 +65,7 @@ type loadFlags struct {
 	strings string
 	a4Hz    float64
 	lossDB  float64
+	plot    string
 }
 
 func newLoad() *cobra.Command {
@@ -81,7 +84,8 @@ instrument input about 1 Mohm, a line input 10 kohm. Measure your discs with
 a meter, or as load capacitance explains, if the answer matters.`,
 		Example: `  saddlewise load --strings A3,D3,G2,C2
   saddlewise load --strings E4,B3,G3,D3,A2,E2 --disc-nf 12 --input-ohm 47e3
-  saddlewise load --strings A3,D3,G2,C2 --wiring 2s2p --json`,
+  saddlewise load --strings A3,D3,G2,C2 --wiring 2s2p --json
+  saddlewise load --strings A3,D3,G2,C2 --input-ohm 47e3 --plot load.png`,
 		Args: exactly(0, "no argument"),
 		RunE: func(cmd *cobra.Command, _ []string) error { return f.run(cmd) },
 	}
@@ -89,6 +93,8 @@ a meter, or as load capacitance explains, if the answer matters.`,
 	flags.StringVar(&f.strings, "strings", "", "open strings, number 1 first, as `notes` such as A3,D3,G2,C2")
 	flags.Float64Var(&f.a4Hz, "a4-hz", 440, "frequency of A4 in `Hz`")
 	flags.Float64Var(&f.lossDB, "max-loss-db", 1, "loss to allow at the lowest string in `dB`")
+	flags.StringVar(&f.plot, "plot", "", "draw loss against frequency into this `file`, PNG or SVG by its ending")
+	_ = cmd.MarkFlagFilename("plot", "png", "svg") // completion only
 	f.add(cmd)
 	cmd.AddCommand(newLoadCorner(), newLoadCapacitance())
 	return cmd
@@ -142,12 +148,20 @@ func (f loadFlags) run(cmd *cobra.Command) error {
 	if !(f.lossDB > 0 && f.lossDB <= 60) {
 		return misused("--max-loss-db is %g; above 0 up to 60 dB is allowed", f.lossDB)
 	}
+	if ending := strings.ToLower(filepath.Ext(f.plot)); f.plot != "" && ending != ".png" && ending != ".svg" {
+		return misused("--plot %s: give a name that ends in .png or .svg", f.plot)
+	}
 	c, err := f.make(len(notes))
 	if err != nil {
 		return err
 	}
 	a := f.answer(c, notes)
 	a.Assumed = assumed(cmd)
+	if f.plot != "" {
+		if err := report.WriteLoad(a.picture(), f.plot); err != nil {
+			return fmt.Errorf("draw %s: %w", f.plot, err)
+		}
+	}
 	return show(cmd.OutOrStdout(), f.json, a, a.text)
 }
 
@@ -199,6 +213,16 @@ func (f loadFlags) answer(c circuit.Circuit, notes []signal.Note) loadAnswer {
 	return a
 }
 
+// picture is the answer as it is drawn.
+func (a loadAnswer) picture() report.Load {
+	about := fmt.Sprintf("%s, %g pF of cable", discWords(a.circuit), a.circuit.CablePF+a.circuit.InputPF)
+	l := report.Load{About: about, CornerHz: a.CornerHz, InputOhm: a.circuit.InputOhm, MaxLoss: a.MaxLossDB, OhmFor: a.OhmForMaxLoss}
+	for _, s := range a.Strings {
+		l.Strings = append(l.Strings, result.StringLoss{Number: s.Number, Note: s.Note, Hz: s.Hz, LossDB: s.LossDB[0]})
+	}
+	return l
+}
+
 func faultOf(c circuit.Circuit, f circuit.Fault) discFault {
 	e := c.WithFault(f)
 	d := discFault{SameGroup: changeOf(e.SameGroupDB), OtherGroups: changeOf(e.OtherGroupsDB), CornerHz: e.CornerHz}
@@ -226,7 +250,7 @@ func (a loadAnswer) text() string {
 	var b strings.Builder
 	c := a.circuit
 	fmt.Fprintf(&b, "%s: %.4g nF together\n", discWords(c), a.SourceNF)
-	fmt.Fprintf(&b, "Corner with %s: %s Hz (3 dB down)\n", ohmWords(c.InputOhm), figures(a.CornerHz))
+	fmt.Fprintf(&b, "Corner with %s: %s Hz (3 dB down)\n", report.Ohm(c.InputOhm), report.Figures(a.CornerHz))
 	fmt.Fprintf(&b, "%g pF of cable and %g pF of input cost %.2f dB at every frequency\n", c.CablePF, c.InputPF, a.CableDivisionDB)
 	if c.Discs > 1 {
 		fmt.Fprintf(&b, "One disc open: %s\n", a.OpenDisc.words())
@@ -240,7 +264,7 @@ func (a loadAnswer) text() string {
 		}
 		fmt.Fprintf(&b, "%-10s%9.2f%26.2f%8.2f%8.2f%8.2f\n", fmt.Sprintf("%d %s", s.Number, s.Note), s.Hz, s.LossDB[0], s.LossDB[1], s.LossDB[2], s.LossDB[3])
 	}
-	fmt.Fprintf(&b, "\nTo lose no more than %g dB on the lowest string, %d %s: %s or more\n", a.MaxLossDB, lowest.Number, lowest.Note, ohmWords(a.OhmForMaxLoss))
+	fmt.Fprintf(&b, "\nTo lose no more than %g dB on the lowest string, %d %s: %s or more\n", a.MaxLossDB, lowest.Number, lowest.Note, report.Ohm(a.OhmForMaxLoss))
 	b.WriteString(assumedWords(a.Assumed))
 	return b.String()
 }
@@ -259,7 +283,7 @@ func (d discFault) words() string {
 	default:
 		parts = []string{"those of its group " + d.SameGroup.words(), "the rest " + d.OtherGroups.words()}
 	}
-	return fmt.Sprintf("%s;\n  corner %s Hz", strings.Join(parts, ", "), figures(d.CornerHz))
+	return fmt.Sprintf("%s;\n  corner %s Hz", strings.Join(parts, ", "), report.Figures(d.CornerHz))
 }
 
 func (l levelChange) words() string {
@@ -310,29 +334,4 @@ func assumedWords(keys []string) string {
 		lines[last] += " " + w
 	}
 	return "\nNot given, so taken from common practice (no source):\n " + strings.Join(lines, "\n ") + "\n"
-}
-
-// figures is three significant figures at most, without an exponent.
-func figures(v float64) string {
-	if v == 0 || math.IsInf(v, 0) || math.IsNaN(v) {
-		return fmt.Sprint(v)
-	}
-	decimals := 2 - int(math.Floor(math.Log10(math.Abs(v))))
-	text := strconv.FormatFloat(v, 'f', max(0, decimals), 64)
-	if strings.Contains(text, ".") {
-		text = strings.TrimRight(strings.TrimRight(text, "0"), ".")
-	}
-	return text
-}
-
-func ohmWords(ohm float64) string {
-	switch {
-	case math.IsInf(ohm, 1):
-		return "any resistance"
-	case ohm >= 1e6:
-		return figures(ohm/1e6) + " Mohm"
-	case ohm >= 1e3:
-		return figures(ohm/1e3) + " kohm"
-	}
-	return figures(ohm) + " ohm"
 }

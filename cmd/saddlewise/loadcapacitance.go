@@ -10,6 +10,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"saddlewise/analysis/circuit"
+	"saddlewise/report"
 )
 
 type capacitanceFlags struct {
@@ -111,7 +112,7 @@ func (f capacitanceFlags) run(cmd *cobra.Command) error {
 		return err
 	}
 	if c.EachNF(farad.Mid) <= 0 {
-		return fmt.Errorf("these figures make %s nF together, less than the cable and the input alone; check --cable-pf and --input-pf", figures(farad.Mid*1e9))
+		return fmt.Errorf("these figures make %s nF together, less than the cable and the input alone; check --cable-pf and --input-pf", report.Figures(farad.Mid*1e9))
 	}
 	a.TotalNF = openOf(farad, 1e9)
 	if f.circuit.Discs > 0 {
@@ -191,13 +192,13 @@ func (a capacitanceAnswer) text() string {
 		fmt.Fprintf(&b, "Less %g pF of cable and %g pF of input, that is for each of %d discs in %s:\n  %s\n", a.circuit.CablePF, a.circuit.InputPF, a.circuit.Discs, a.circuit.Wiring, a.EachNF.words(nfWords))
 	}
 	if a.InputOhm != nil {
-		fmt.Fprintf(&b, "The input's own resistance: %s\n", a.InputOhm.words(ohmWords))
+		fmt.Fprintf(&b, "The input's own resistance: %s\n", a.InputOhm.words(report.Ohm))
 	}
 	b.WriteString(assumedWords(a.Assumed))
 	return b.String()
 }
 
-func nfWords(nf float64) string { return figures(nf) + " nF" }
+func nfWords(nf float64) string { return report.Figures(nf) + " nF" }
 
 // words is value and bounds, each in the words of its unit.
 func (o openInterval) words(unit func(float64) string) string {

@@ -7,6 +7,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"saddlewise/analysis/circuit"
+	"saddlewise/report"
 )
 
 type cornerFlags struct {
@@ -101,18 +102,18 @@ func (a cornerAnswer) text() string {
 	fmt.Fprintf(&b, "%s, each within %.3g %%, %g pF of cable, %g pF of input\n", discWords(a.circuit), 100*a.Tolerance, a.circuit.CablePF, a.circuit.InputPF)
 	span := "no interval given"
 	if a.CornerHz.Low < a.CornerHz.High {
-		span = figures(a.CornerHz.Low) + " to " + figures(a.CornerHz.High)
+		span = report.Figures(a.CornerHz.Low) + " to " + report.Figures(a.CornerHz.High)
 	}
-	fmt.Fprintf(&b, "A corner of %s Hz (%s) comes of\n  %s across them (%s to %s)\n", figures(a.CornerHz.Mid), span,
-		ohmWords(a.OhmAcross.Mid), ohmWords(a.OhmAcross.Low), ohmWords(a.OhmAcross.High))
+	fmt.Fprintf(&b, "A corner of %s Hz (%s) comes of\n  %s across them (%s to %s)\n", report.Figures(a.CornerHz.Mid), span,
+		report.Ohm(a.OhmAcross.Mid), report.Ohm(a.OhmAcross.Low), report.Ohm(a.OhmAcross.High))
 	if len(a.WorkingDiscs) > 0 {
-		fmt.Fprintf(&b, "\nWith %s across them:\n%-15s%18s%22s\n", ohmWords(a.InputOhm), "working discs", "corner Hz", "explains the corner")
+		fmt.Fprintf(&b, "\nWith %s across them:\n%-15s%18s%22s\n", report.Ohm(a.InputOhm), "working discs", "corner Hz", "explains the corner")
 		for _, w := range a.WorkingDiscs {
 			fits := "no"
 			if w.Fits {
 				fits = "yes"
 			}
-			fmt.Fprintf(&b, "%-15d%18s%22s\n", w.Count, figures(w.CornerHz.Low)+" to "+figures(w.CornerHz.High), fits)
+			fmt.Fprintf(&b, "%-15d%18s%22s\n", w.Count, report.Figures(w.CornerHz.Low)+" to "+report.Figures(w.CornerHz.High), fits)
 		}
 	}
 	b.WriteString(assumedWords(a.Assumed))

@@ -18,6 +18,7 @@ import (
 	"saddlewise/analysis/circuit"
 	"saddlewise/analysis/signal"
 	"saddlewise/analysis/stage"
+	"saddlewise/report"
 )
 
 //go:embed skeleton
@@ -182,7 +183,7 @@ func (d *planData) chooseLoad() {
 	}
 	c := circuit.Circuit{Discs: len(d.Strings), Wiring: circuit.Parallel, DiscNF: 20, CablePF: 300, InputOhm: 1e6}
 	ohm := stock(c.OhmForLoss(10*math.Log10(2), d.LoadHz))
-	d.LoadOhm = ohmWords(ohm)
+	d.LoadOhm = report.Ohm(ohm)
 	d.LoadFlag = fmt.Sprintf("%ge3", math.Round(ohm)/1e3)
 	d.LoadName = strings.ReplaceAll(d.LoadOhm, " ", "-")
 }
