@@ -147,7 +147,7 @@ func sampleOf(t *testing.T, folder string) string {
 	var b strings.Builder
 	b.WriteString("\n" + regexp.MustCompile(`(?m)^#`).ReplaceAllString(answer, "###"))
 	for _, name := range samplePictures {
-		m := regexp.MustCompile(`(?m)^!\[(.*)\]\(` + name + `\.png\)\n\n(.*)\n`).FindStringSubmatch(evidence)
+		m := regexp.MustCompile(`(?s)!\[([^\[]*)\]\(` + name + `\.png\)\n\n(.*?)\n\n`).FindStringSubmatch(evidence)
 		if m == nil {
 			t.Fatalf("the report does not show %s.png", name)
 		}
