@@ -12,6 +12,8 @@ import (
 	"errors"
 	"fmt"
 	"runtime"
+	"slices"
+	"sync"
 
 	"golang.org/x/sync/errgroup"
 
@@ -41,7 +43,7 @@ func Analyze(ctx context.Context, dir string, o Options) (*result.Results, error
 	if o.BandsPerOctave > 0 {
 		st.BandsPerOctave = o.BandsPerOctave
 	}
-	takes, err := measureTakes(ctx, st, o.Progress)
+	takes, err := measureTakes(ctx, st, false, o.Progress)
 	if err != nil {
 		return nil, err
 	}
@@ -81,35 +83,51 @@ func problemsOf(r *result.Results) error {
 	return errors.Join(errs...)
 }
 
-// measureTakes measures silence first, because the hum found in it helps the
-// pitch and the decay of the other takes.
-func measureTakes(ctx context.Context, st *stage.Stage, progress func(done, total int)) ([]measured, error) {
+// measureTakes measures the takes on all cores. Plucks and tones wait for
+// silence, because the hum found in it helps their pitch and decay; so they
+// come last, those that cost most first. Brief leaves both out, for a check.
+func measureTakes(ctx context.Context, st *stage.Stage, brief bool, progress func(done, total int)) ([]measured, error) {
 	out := make([]measured, len(st.Takes))
 	count := newCounter(len(st.Takes), progress)
-	isQuiet := func(i int) bool { return st.Takes[i].Test == stage.Quiet }
-	if err := inParallel(ctx, len(st.Takes), isQuiet, func(ctx context.Context, i int) error {
-		defer count.add()
-		return measureTake(ctx, st, st.Takes[i], nil, &out[i])
-	}); err != nil {
-		return nil, err
-	}
-	known := humOf(out)
-	others := func(i int) bool { return !isQuiet(i) }
-	err := inParallel(ctx, len(st.Takes), others, func(ctx context.Context, i int) error {
-		defer count.add()
-		return measureTake(ctx, st, st.Takes[i], known, &out[i])
+	var silence sync.WaitGroup
+	hum := sync.OnceValue(func() []float64 {
+		silence.Wait()
+		return humOf(out)
 	})
-	return out, err
-}
-
-// inParallel runs work for each index that pick wants, on all cores.
-func inParallel(ctx context.Context, n int, pick func(int) bool, work func(context.Context, int) error) error {
 	g, ctx := errgroup.WithContext(ctx)
 	g.SetLimit(runtime.GOMAXPROCS(0))
-	for i := range n {
-		if pick(i) {
-			g.Go(func() error { return work(ctx, i) })
+	for _, i := range inTurn(st.Takes) {
+		at := st.Takes[i]
+		out[i].brief = brief
+		if at.Test == stage.Quiet {
+			silence.Add(1)
 		}
+		g.Go(func() error {
+			defer count.add()
+			if at.Test == stage.Quiet {
+				defer silence.Done()
+			}
+			var known []float64
+			if at.Test == stage.Pluck || at.Test == stage.Tone {
+				known = hum()
+			}
+			return measureTake(ctx, st, at, known, &out[i])
+		})
 	}
-	return g.Wait()
+	return out, g.Wait()
+}
+
+// turns is the order in which tests are worked on.
+var turns = []stage.Test{stage.Quiet, stage.SweepReference, stage.Sweep, stage.Tap, stage.Pluck, stage.Tone}
+
+// inTurn lists the takes' indexes in the order of turns.
+func inTurn(takes []stage.Take) []int {
+	order := make([]int, len(takes))
+	for i := range order {
+		order[i] = i
+	}
+	slices.SortStableFunc(order, func(i, j int) int {
+		return slices.Index(turns, takes[i].Test) - slices.Index(turns, takes[j].Test)
+	})
+	return order
 }

@@ -21,7 +21,7 @@ func Check(ctx context.Context, dir, only string) ([]result.Take, error) {
 			return nil, err
 		}
 	}
-	takes, err := measureTakes(ctx, st, nil)
+	takes, err := measureTakes(ctx, st, true, nil)
 	if err != nil {
 		return nil, err
 	}

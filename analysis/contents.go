@@ -3,6 +3,7 @@ package analysis
 import (
 	"context"
 	"fmt"
+	"io"
 	"math"
 	"slices"
 
@@ -24,7 +25,8 @@ const (
 	purest         = 0.97 // share of power in one line: no plucked string
 	forkPurity     = 0.9
 	mixedPurity    = 0.75 // less: no fork
-	mostJudged     = 8
+	mostJudged     = 8    // events by their envelope
+	mostListened   = 5    // and by their spectrum
 )
 
 // contentsOf says what the recording sounds like from its envelope and the
@@ -49,24 +51,25 @@ func contentsOf(ctx context.Context, src signal.Source) (*result.Contents, error
 // envelopeDB is the level of each block without its mean.
 func envelopeDB(ctx context.Context, src signal.Source) ([]float64, error) {
 	n := max(8, int64(contentsBlockS*src.Rate()))
+	x := make([]float64, n*max(1, envelopeRead/n))
 	var out []float64
-	for at := int64(0); at+n <= src.Len(); at += n {
+	for at := int64(0); at < src.Len(); at += int64(len(x)) {
 		if err := ctx.Err(); err != nil {
 			return nil, err
 		}
-		x, err := signal.Segment(src, at, n)
-		if err != nil {
+		got, err := src.ReadAt(x, at)
+		if err != nil && err != io.EOF {
 			return nil, fmt.Errorf("read at sample %d: %w", at, err)
 		}
-		sum, squares := 0.0, 0.0
-		for _, v := range x {
-			sum, squares = sum+v, squares+v*v
+		for part := x[:got]; int64(len(part)) >= n; part = part[n:] {
+			out = append(out, signal.PowerToDBFS(signal.MeanSquare(part[:n])))
 		}
-		mean := sum / float64(len(x))
-		out = append(out, signal.PowerToDBFS(squares/float64(len(x))-mean*mean))
 	}
 	return out, nil
 }
+
+// envelopeRead is how many samples are read at once.
+const envelopeRead = 1 << 14
 
 // onsetsOf lists the blocks in which the level has risen by half of
 // standsOutDB within two blocks, and that stand out from the background and
@@ -89,31 +92,45 @@ func onsetsOf(levels []float64, floorDB float64) []int {
 
 // eventContents judges by how fast events die away and how pure they are.
 func eventContents(src signal.Source, levels []float64, onsets []int) (*result.Contents, error) {
-	var falls, purities, pitches []float64
+	var falls []float64
 	for k, i := range onsets[:min(len(onsets), mostJudged)] {
 		end := len(levels)
 		if k+1 < len(onsets) {
 			end = onsets[k+1] - 1
 		}
 		falls = append(falls, fallS(levels[i:end]))
-		purity, hz, err := purityAt(src, int64(float64(i)*contentsBlockS*src.Rate()+0.05*src.Rate()), 0.3, 0)
-		if err != nil {
-			return nil, err
-		}
-		purities, pitches = append(purities, purity), append(pitches, hz)
 	}
-	fall, purity := middleValue(falls), middleValue(purities)
-	c := &result.Contents{Looks: "unclear", PitchHz: middleValue(pitches)}
+	fall := middleValue(falls)
+	if fall <= tapGoneS {
+		return &result.Contents{Looks: "tap", Reason: fmt.Sprintf("%d onsets, 20 dB down after %.2f s", len(onsets), fall)}, nil
+	}
+	purity, hz, err := purityOfEvents(src, onsets[:min(len(onsets), mostListened)])
+	if err != nil {
+		return nil, err
+	}
+	c := &result.Contents{Looks: "unclear", PitchHz: hz}
 	c.Reason = fmt.Sprintf("%d onsets, 20 dB down after %.2f s, %.0f %% of the power in one line", len(onsets), fall, 100*purity)
 	switch {
-	case fall <= tapGoneS:
-		c.Looks, c.PitchHz = "tap", 0
 	case fall >= ringsOnS && purity < mixedPurity:
 		c.Looks = "pluck"
 	case fall >= forkFallS && purity > purest, fall >= 2*forkFallS && purity > forkPurity:
 		c.Looks = "tone"
 	}
 	return c, nil
+}
+
+// purityOfEvents is the middle one of the events' purities and of their
+// strongest lines' frequencies.
+func purityOfEvents(src signal.Source, onsets []int) (purity, hz float64, err error) {
+	var purities, pitches []float64
+	for _, i := range onsets {
+		purity, hz, err := purityAt(src, int64(float64(i)*contentsBlockS*src.Rate()+0.05*src.Rate()), 0.3, 0)
+		if err != nil {
+			return 0, 0, err
+		}
+		purities, pitches = append(purities, purity), append(pitches, hz)
+	}
+	return middleValue(purities), middleValue(pitches), nil
 }
 
 // fallS is how long after its loudest block the level stays within 20 dB.

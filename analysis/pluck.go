@@ -41,33 +41,44 @@ type pluckEvent struct {
 	rattleDB  *float64
 }
 
-func measurePlucks(ctx context.Context, src signal.Source, humHz []float64) (*pluckTake, error) {
+// measurePlucks draws the first note's spectrum only: one is shown. Brief asks
+// for no more than which plucks there are and how loud.
+func measurePlucks(ctx context.Context, src signal.Source, humHz []float64, brief bool) (*pluckTake, error) {
 	found, err := event.Find(ctx, src, event.Pluck)
 	if err != nil {
 		return nil, err
 	}
 	t := &pluckTake{found: found, rateHz: src.Rate()}
+	drawn := false
 	for _, e := range found.Events {
 		if err := ctx.Err(); err != nil {
 			return nil, err
 		}
-		p, err := measurePluck(src, e, found.NoisePower, humHz)
+		p, note, err := measurePluck(src, e, found.NoisePower, humHz, brief)
 		if err != nil {
 			return nil, err
+		}
+		if p.pitchErr == nil && !drawn && !brief {
+			p.spectrum = drawnSpectrum(note, t.rateHz, p.pitch)
+			drawn = p.spectrum != nil
 		}
 		t.plucks = append(t.plucks, p)
 	}
 	return t, nil
 }
 
-func measurePluck(src signal.Source, e event.Event, noisePower float64, humHz []float64) (pluckEvent, error) {
-	p := pluckEvent{at: e}
+// measurePluck gives the sounding note as well.
+func measurePluck(src signal.Source, e event.Event, noisePower float64, humHz []float64, brief bool) (p pluckEvent, sounding []float64, err error) {
+	p.at = e
 	level, err := event.MeasureLevel(src, e, event.Pluck, noisePower)
 	switch {
 	case err == nil:
 		p.level, p.hasLevel = level, true
 	case !errors.Is(err, event.ErrCutShort) && !errors.Is(err, event.ErrBelowNoise):
-		return p, err
+		return p, nil, err
+	}
+	if brief {
+		return p, nil, nil
 	}
 	if m, err := event.FirstMotion(src, e, noisePower); err == nil {
 		p.sign = m.Sign
@@ -75,12 +86,12 @@ func measurePluck(src signal.Source, e event.Event, noisePower float64, humHz []
 	rate := src.Rate()
 	note, err := signal.Segment(src, e.Onset, min(e.Limit-e.Onset, int64(longestNoteS*rate)))
 	if err != nil {
-		return p, fmt.Errorf("read pluck at sample %d: %w", e.Onset, err)
+		return p, nil, fmt.Errorf("read pluck at sample %d: %w", e.Onset, err)
 	}
-	sounding := note[:min(int64(len(note)), e.End-e.Onset)]
+	sounding = note[:min(int64(len(note)), e.End-e.Onset)]
 	p.seconds = float64(len(sounding)) / rate
 	p.measureNote(note, sounding, rate, humHz)
-	return p, p.measureRattle(src, sounding)
+	return p, sounding, p.measureRattle(src, sounding)
 }
 
 // measureRattle compares what lies between the partials with the half second
@@ -109,7 +120,6 @@ func (p *pluckEvent) measureNote(note, sounding []float64, rateHz float64, humHz
 		return
 	}
 	p.decay, p.decayErr = decay.Measure(note, rateHz, decay.Options{Hz: p.pitch.F1Hz, HumHz: humHz})
-	p.spectrum = drawnSpectrum(sounding, rateHz, p.pitch)
 }
 
 // pluckOf gathers the plucks of one string from all its takes.

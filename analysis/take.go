@@ -18,6 +18,7 @@ import (
 // pointers is set.
 type measured struct {
 	at      stage.Take
+	brief   bool // facts and counts of events only
 	record  result.Take
 	taps    *tapTake
 	plucks  *pluckTake
@@ -27,7 +28,7 @@ type measured struct {
 	problem string
 }
 
-// measureTake fills in out. A take that cannot be used is no error: it says
+// measureTake fills in out, whose brief is set. A take that cannot be used is no error: it says
 // so in its problem. The error is for interruption.
 func measureTake(ctx context.Context, st *stage.Stage, at stage.Take, humHz []float64, out *measured) error {
 	out.at = at
@@ -89,7 +90,7 @@ func (m *measured) measureSource(ctx context.Context, st *stage.Stage, src signa
 		m.taps, err = measureTaps(ctx, src)
 		return m.settleEvents(err, func() { m.countTaps() })
 	case stage.Pluck:
-		m.plucks, err = measurePlucks(ctx, src, humHz)
+		m.plucks, err = measurePlucks(ctx, src, humHz, m.brief)
 		return m.settleEvents(err, func() { m.countPlucks() })
 	case stage.Tone:
 		t, err := tone.Measure(ctx, src, tone.Options{NominalHz: st.Capture.ReferenceToneHz, MainsHz: lowest(humHz)})

@@ -35,17 +35,29 @@ func MeanSquare(x []float64) float64 {
 	if len(x) == 0 {
 		return 0
 	}
-	m, squares := mean(x), 0.0
-	for _, v := range x {
-		squares += (v - m) * (v - m)
+	m := mean(x)
+	var s [4]float64 // one addition does not wait for the other
+	rest := x
+	for ; len(rest) >= 4; rest = rest[4:] {
+		v := (*[4]float64)(rest)
+		a, b, c, d := v[0]-m, v[1]-m, v[2]-m, v[3]-m
+		s[0], s[1], s[2], s[3] = s[0]+a*a, s[1]+b*b, s[2]+c*c, s[3]+d*d
 	}
-	return squares / float64(len(x))
+	for _, v := range rest {
+		s[0] += (v - m) * (v - m)
+	}
+	return (s[0] + s[1] + s[2] + s[3]) / float64(len(x))
 }
 
 func mean(x []float64) float64 {
-	sum := 0.0
-	for _, v := range x {
-		sum += v
+	var s [4]float64
+	rest := x
+	for ; len(rest) >= 4; rest = rest[4:] {
+		v := (*[4]float64)(rest)
+		s[0], s[1], s[2], s[3] = s[0]+v[0], s[1]+v[1], s[2]+v[2], s[3]+v[3]
 	}
-	return sum / float64(len(x))
+	for _, v := range rest {
+		s[0] += v
+	}
+	return (s[0] + s[1] + s[2] + s[3]) / float64(len(x))
 }
