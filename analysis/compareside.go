@@ -13,25 +13,102 @@ import (
 // evidence.
 func comparability(before, after *result.Results) []string {
 	warnings := []string{}
+	warn := func(format string, args ...any) { warnings = append(warnings, fmt.Sprintf(format, args...)) }
 	if b, a := rates(before), rates(after); b != a {
-		warnings = append(warnings, fmt.Sprintf("The sample rates differ: %s against %s.", b, a))
+		warn("The sample rates differ: %s against %s. Bands near the lower rate's half are not comparable.", b, a)
 	}
 	if b, a := channelsUsed(before), channelsUsed(after); b != a {
-		warnings = append(warnings, fmt.Sprintf("The channels differ: %s against %s; their gains may, too.", b, a))
+		warn("The channels differ: %s against %s; their gains may, too.", b, a)
 	}
 	if b, a := len(before.Strings), len(after.Strings); b != a {
-		warnings = append(warnings, fmt.Sprintf("There are %d strings before and %d after; only the common numbers are compared.", b, a))
+		warn("There are %d strings before and %d after; only the common numbers are compared.", b, a)
+	}
+	if b, a := before.Stage.A4Hz, after.Stage.A4Hz; b > 0 && a > 0 && b != a {
+		warn("The tuning differs: a' is %g Hz before and %g Hz after.", b, a)
 	}
 	for i := range min(len(before.Strings), len(after.Strings)) {
-		if b, a := before.Strings[i].Note, after.Strings[i].Note; b != a {
-			warnings = append(warnings, fmt.Sprintf("String %d is tuned to %s before and %s after: pitch and sustain cannot be compared.", i+1, orNone(b), orNone(a)))
+		b, a := before.Strings[i], after.Strings[i]
+		if b.Note != a.Note {
+			warn("String %d is tuned to %s before and %s after: pitch and sustain cannot be compared.", i+1, orNone(b.Note), orNone(a.Note))
+			continue
+		}
+		if words := otherString(b, a); words != "" {
+			warnings = append(warnings, words)
 		}
 	}
-	b, a := riseOf(before), riseOf(after)
-	if b > 0 && a > 0 && math.Abs(math.Log2(a/b)) > 0.6 {
-		warnings = append(warnings, fmt.Sprintf("The taps differ in kind: they rise in %.2f ms before and %.2f ms after. Tap levels and responses are not comparable; tap with the same thing.", b, a))
+	return append(warnings, tapStyle(before, after)...)
+}
+
+// otherStringRatio is from which ratio on two inharmonicities are of two
+// strings: a string's own changes little with its age (common practice, no
+// source).
+const otherStringRatio = 1.3
+
+// otherString tells from the inharmonicity that another string is on: it
+// hangs on gauge, core and length, and neither on gain nor hand.
+func otherString(before, after result.String) string {
+	if before.Pluck == nil || after.Pluck == nil {
+		return ""
 	}
-	return warnings
+	b, a := before.Pluck.Inharmonicity.Estimate, after.Pluck.Inharmonicity.Estimate
+	if b == nil || a == nil || b.Interval == nil || a.Interval == nil || b.Median <= 0 || a.Median <= 0 {
+		return ""
+	}
+	apart := b.Interval.High < a.Interval.Low || a.Interval.High < b.Interval.Low
+	if ratio := math.Max(a.Median/b.Median, b.Median/a.Median); !apart || ratio < otherStringRatio {
+		return ""
+	}
+	return fmt.Sprintf("String %d may be another string: its inharmonicity B is %.2g before and %.2g after. Pluck level and sustain are the string's then, not the pickup's.", after.Number, b.Median, a.Median)
+}
+
+// Taps differ clearly in kind where they rise in less than otherRise or more
+// than its inverse of the time, or all strings' sound above the middle moves
+// together by otherHighDB (common practice, no source).
+const (
+	otherRise   = 1.5
+	otherHighDB = 6
+)
+
+func tapStyle(before, after *result.Results) []string {
+	b, a := riseOf(before), riseOf(after)
+	if b > 0 && a > 0 && math.Max(a/b, b/a) > otherRise {
+		return []string{fmt.Sprintf("The taps differ in kind: they rise in %.2f ms before and %.2f ms after. Tap levels and responses are not comparable; tap with the same thing.", b, a)}
+	}
+	if least := leastHighMove(before, after); math.Abs(least) > otherHighDB {
+		return []string{fmt.Sprintf("The taps may differ in kind: on every string they carry at least %.0f dB %s high sound than before. Tap levels and responses are not comparable if so; tap with the same thing.", math.Abs(least), moreOrLess(least))}
+	}
+	return nil
+}
+
+func moreOrLess(db float64) string {
+	if db > 0 {
+		return "more"
+	}
+	return "less"
+}
+
+// leastHighMove is the least move of the high response over the strings, 0
+// where they move to both sides or fewer than two are known.
+func leastHighMove(before, after *result.Results) float64 {
+	least, n := 0.0, 0
+	for i := range min(len(before.Strings), len(after.Strings)) {
+		b, a := before.Strings[i].Tap, after.Strings[i].Tap
+		if b == nil || a == nil || b.Response == nil || a.Response == nil || !b.Response.HighDB.Known() || !a.Response.HighDB.Known() {
+			continue
+		}
+		move := a.Response.HighDB.Estimate.Median - b.Response.HighDB.Estimate.Median
+		switch {
+		case n == 0, math.Abs(move) < math.Abs(least) && move*least > 0:
+			least = move
+		case move*least <= 0:
+			return 0
+		}
+		n++
+	}
+	if n < 2 {
+		return 0
+	}
+	return least
 }
 
 func orNone(note string) string {
