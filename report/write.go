@@ -3,8 +3,10 @@ package report
 import (
 	"errors"
 	"fmt"
+	"io/fs"
 	"os"
 	"path/filepath"
+	"time"
 )
 
 // file is one output, held in memory until all are ready.
@@ -13,19 +15,16 @@ type file struct {
 	data []byte
 }
 
-// writeAll puts every file into dir, each whole or not at all: it writes all
-// of them under temporary names first and renames them only when every one is
-// on disk, so that a full disk or an interruption leaves the folder as it was.
+// writeAll puts every file into dir, all of them or none: it writes all under
+// temporary names first, renames them only when every one is on disk, and puts
+// the old ones back when a rename fails. A full disk or an interruption leaves
+// the folder as it was; of two runs at once one is whole.
 func writeAll(dir string, files []file) (err error) {
 	if err := os.MkdirAll(dir, 0o755); err != nil {
 		return fmt.Errorf("make report folder: %w", err)
 	}
 	staged := make([]string, 0, len(files))
-	defer func() {
-		for _, name := range staged {
-			err = errors.Join(err, removeIfThere(name))
-		}
-	}()
+	defer func() { err = errors.Join(err, removeAll(staged)) }()
 	for _, f := range files {
 		if f.name != filepath.Base(f.name) || f.name == "." || f.name == ".." {
 			return fmt.Errorf("output name %q leaves the report folder", f.name)
@@ -36,12 +35,95 @@ func writeAll(dir string, files []file) (err error) {
 		}
 		staged = append(staged, name)
 	}
+	unlock, err := lockFolder(dir)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, unlock()) }()
+	return exchange(dir, files, staged)
+}
+
+// exchange renames the staged files to their names, and undoes that when one
+// cannot be renamed.
+func exchange(dir string, files []file, staged []string) (err error) {
+	var kept []string
+	defer func() { err = errors.Join(err, removeAll(kept)) }()
+	var undo []func() error
 	for i, f := range files {
-		if err := os.Rename(staged[i], filepath.Join(dir, f.name)); err != nil {
-			return fmt.Errorf("put %s in place: %w", f.name, err)
+		target := filepath.Join(dir, f.name)
+		old, err := keepOld(dir, target)
+		if err == nil {
+			kept = append(kept, old)
+			err = os.Rename(staged[i], target)
 		}
+		if err != nil {
+			errs := []error{fmt.Errorf("put %s in place: %w", f.name, err)}
+			for _, back := range undo {
+				errs = append(errs, back())
+			}
+			return errors.Join(errs...)
+		}
+		undo = append(undo, func() error {
+			if old == "" {
+				return removeIfThere(target)
+			}
+			return os.Rename(old, target)
+		})
 	}
 	return nil
+}
+
+// keepOld gives the file at target a second name; "" when there is none. A
+// second name needs no room; where the file system knows none it is a copy.
+func keepOld(dir, target string) (string, error) {
+	info, err := os.Lstat(target)
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		return "", nil
+	case err != nil:
+		return "", err
+	case info.IsDir():
+		return "", errors.New("a folder has that name; move it away")
+	}
+	name, err := stageFile(dir, file{name: filepath.Base(target)})
+	if err != nil {
+		return "", err
+	}
+	if err := errors.Join(os.Remove(name), os.Link(target, name)); err == nil {
+		return name, nil
+	}
+	data, err := os.ReadFile(target)
+	if err != nil {
+		return "", err
+	}
+	return stageFile(dir, file{filepath.Base(target), data})
+}
+
+// lockName is a folder that exists while files change places: making a folder
+// succeeds for one process only, on every system.
+const (
+	lockName     = ".writing-now"
+	lockPatience = 5 * time.Second // places change in far less; what stays longer was left by a run that was killed
+)
+
+// lockFolder waits until nobody else changes dir.
+func lockFolder(dir string) (unlock func() error, err error) {
+	lock := filepath.Join(dir, lockName)
+	for {
+		err := os.Mkdir(lock, 0o755)
+		if err == nil {
+			return func() error { return removeIfThere(lock) }, nil
+		}
+		if !errors.Is(err, fs.ErrExist) {
+			return nil, fmt.Errorf("write into %s: %w", dir, err)
+		}
+		if info, err := os.Stat(lock); err == nil && time.Since(info.ModTime()) > lockPatience {
+			if err := removeIfThere(lock); err != nil {
+				return nil, err
+			}
+		}
+		time.Sleep(time.Millisecond)
+	}
 }
 
 func stageFile(dir string, f file) (string, error) {
@@ -55,6 +137,16 @@ func stageFile(dir string, f file) (string, error) {
 		return "", errors.Join(fmt.Errorf("write %s: %w", f.name, err), removeIfThere(tmp.Name()))
 	}
 	return tmp.Name(), nil
+}
+
+// removeAll removes temporary files; empty names are none.
+func removeAll(names []string) (err error) {
+	for _, name := range names {
+		if name != "" {
+			err = errors.Join(err, removeIfThere(name))
+		}
+	}
+	return err
 }
 
 func removeIfThere(name string) error {

@@ -4,11 +4,15 @@ import (
 	"bytes"
 	"context"
 	"errors"
+	"fmt"
 	"os"
 	"path/filepath"
 	"runtime"
 	"strings"
 	"testing"
+	"time"
+
+	"golang.org/x/sync/errgroup"
 )
 
 func names(t *testing.T, dir string) string {
@@ -73,6 +77,78 @@ func TestWriteAllWithoutFolder(t *testing.T) {
 	}
 	if err := writeAll(locked, []file{{"a", nil}}); !errors.Is(err, os.ErrPermission) {
 		t.Errorf("got %v, want a refusal", err)
+	}
+}
+
+// TestWriteAllIsWholeOrNothing blocks the last of three names with a folder.
+func TestWriteAllIsWholeOrNothing(t *testing.T) {
+	dir := t.TempDir()
+	if err := os.WriteFile(filepath.Join(dir, "a"), []byte("old"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.Mkdir(filepath.Join(dir, "z"), 0o700); err != nil {
+		t.Fatal(err)
+	}
+	err := writeAll(dir, []file{{"a", []byte("new")}, {"b", []byte("new")}, {"z", []byte("new")}})
+	if err == nil || !strings.Contains(err.Error(), "put z in place") {
+		t.Errorf("got %v", err)
+	}
+	if got := names(t, dir); got != "a z" {
+		t.Errorf("folder holds %s", got)
+	}
+	if got, _ := os.ReadFile(filepath.Join(dir, "a")); string(got) != "old" {
+		t.Errorf("a holds %q, want the old words", got)
+	}
+}
+
+// TestWriteAllAtOnce lets eight runs write into one folder: whichever comes
+// last, its files stand together.
+func TestWriteAllAtOnce(t *testing.T) {
+	dir := t.TempDir()
+	var g errgroup.Group
+	for run := range 8 {
+		g.Go(func() error {
+			for range 5 {
+				var files []file
+				for k := range 12 {
+					files = append(files, file{fmt.Sprint("f", k), fmt.Append(nil, "run ", run)})
+				}
+				if err := writeAll(dir, files); err != nil {
+					return err
+				}
+			}
+			return nil
+		})
+	}
+	if err := g.Wait(); err != nil {
+		t.Fatal(err)
+	}
+	seen := map[string]bool{}
+	for k := range 12 {
+		data, err := os.ReadFile(filepath.Join(dir, fmt.Sprint("f", k)))
+		if err != nil {
+			t.Fatal(err)
+		}
+		seen[string(data)] = true
+	}
+	if len(seen) != 1 || len(strings.Fields(names(t, dir))) != 12 {
+		t.Errorf("files of %d runs; folder holds %s", len(seen), names(t, dir))
+	}
+}
+
+// TestLockOfKilledRun: what a killed run left behind does not stop the next.
+func TestLockOfKilledRun(t *testing.T) {
+	dir := t.TempDir()
+	lock := filepath.Join(dir, lockName)
+	if err := os.Mkdir(lock, 0o755); err != nil {
+		t.Fatal(err)
+	}
+	long := time.Now().Add(-2 * lockPatience)
+	if err := os.Chtimes(lock, long, long); err != nil {
+		t.Fatal(err)
+	}
+	if err := writeAll(dir, []file{{"a", nil}}); err != nil || names(t, dir) != "a" {
+		t.Errorf("%v; folder holds %s", err, names(t, dir))
 	}
 }
 
