@@ -150,11 +150,20 @@ func sweepBands(before, after *result.Results, assumedDB float64) []result.BandC
 		if str > 0 && str <= len(after.Strings) {
 			change.Note = after.Strings[str-1].Note
 		}
+		law := distuv.StudentsT{Sigma: 1, Nu: manyDF}
+		if df := len(a) + len(b) - 2; df > 0 {
+			law.Nu = float64(df)
+		}
+		times := law.Quantile((1 + stats.Nominal) / 2)
 		for k := -30; k <= 30; k++ {
 			mid := 1000 * math.Pow(10, 0.3*float64(k)/sweepBandsPerOctave)
-			if d, ok := sweepBand(mid, b, a, assumedDB); ok {
-				change.Bands = append(change.Bands, d)
+			d, sd, ok := sweepBand(mid, b, a, assumedDB)
+			if !ok {
+				continue
 			}
+			d.P = 2 * law.Survival(math.Abs(d.DB)/sd)
+			d.Around = &stats.Interval{Low: d.DB - times*sd, High: d.DB + times*sd, Coverage: stats.Nominal}
+			change.Bands = append(change.Bands, d)
 		}
 		if len(change.Bands) > 0 {
 			out = append(out, change)
@@ -187,34 +196,28 @@ func sweptAt(r *result.Results, str int) []result.Sweep {
 	return out
 }
 
-// sweepBand is the change of one band, false where either side lacks it.
-func sweepBand(midHz float64, before, after []result.Sweep, assumedDB float64) (result.BandDiff, bool) {
+// sweepBand is the change of one band and its standard error, false where
+// either side lacks it.
+func sweepBand(midHz float64, before, after []result.Sweep, assumedDB float64) (d result.BandDiff, sd float64, ok bool) {
 	var levels [2][]float64
 	noise := 0.0
 	for side, sweeps := range [][]result.Sweep{before, after} {
 		for _, s := range sweeps {
 			v, sd, ok := bandOf(s, midHz)
 			if !ok {
-				return result.BandDiff{}, false
+				return d, 0, false
 			}
 			levels[side] = append(levels[side], v)
 			noise += sd * sd / float64(len(sweeps)*len(sweeps))
 		}
 	}
 	spread := stats.GroupSpread(assumedDB, singles(levels[0]), singles(levels[1]))
-	nb, na := float64(len(before)), float64(len(after))
-	variance := spread.SD * spread.SD * (1/nb + 1/na)
-	law := distuv.StudentsT{Sigma: 1, Nu: float64(spread.DF)}
+	variance := spread.SD * spread.SD * (1/float64(len(before)) + 1/float64(len(after)))
 	if spread.DF == 0 {
-		variance += noise
-		law.Nu = manyDF
+		variance += noise // where sweeps were repeated, their scatter holds it
 	}
-	sd := math.Sqrt(math.Max(math.Max(variance, noise), 1e-12))
-	d := result.BandDiff{MidHz: midHz, DB: stats.Describe(levels[1]).Mean - stats.Describe(levels[0]).Mean}
-	half := sd * law.Quantile((1+stats.Nominal)/2)
-	d.P = 2 * law.Survival(math.Abs(d.DB)/sd)
-	d.Around = &stats.Interval{Low: d.DB - half, High: d.DB + half, Coverage: stats.Nominal}
-	return d, true
+	d = result.BandDiff{MidHz: midHz, DB: stats.Describe(levels[1]).Mean - stats.Describe(levels[0]).Mean, P: 1}
+	return d, math.Sqrt(math.Max(math.Max(variance, noise), 1e-12)), true
 }
 
 // manyDF makes Student's distribution a normal one.
@@ -245,7 +248,7 @@ func bandOf(s result.Sweep, midHz float64) (levelDB, sdDB float64, ok bool) {
 		}
 		sum, n = sum+s.MagnitudeDB[i], n+1
 	}
-	if n < 4 {
+	if n < 2 {
 		return 0, 0, false
 	}
 	// Neighbouring points share noise: count the band as one point.
