@@ -15,10 +15,16 @@ import (
 // asked of every string; such a family is corrected for (Holm), and everything
 // asked is, too (Benjamini-Hochberg).
 func Compare(before, after *result.Results, tool string) *result.Comparison {
-	return compareStages(before, after, tool, new(stats.Sizes))
+	return compareStages(before, after, tool, &effort{more: true})
 }
 
-func compareStages(before, after *result.Results, tool string, sizes *stats.Sizes) *result.Comparison {
+// effort is what a comparison may spend beside the changes themselves.
+type effort struct {
+	sizes stats.Sizes // remembered from pair to pair
+	more  bool        // say how many more events would tell
+}
+
+func compareStages(before, after *result.Results, tool string, spend *effort) *result.Comparison {
 	c := &result.Comparison{
 		SchemaVersion: result.SchemaVersion, Tool: tool, Build: after.Stage.Build,
 		Before: sideOf(before), After: sideOf(after),
@@ -27,7 +33,7 @@ func compareStages(before, after *result.Results, tool string, sizes *stats.Size
 	}
 	pairs := pairRows(before, after)
 	for _, family := range families(pairs) {
-		c.Changes = append(c.Changes, family.compare(c.TakeSpread.DB, sizes)...)
+		c.Changes = append(c.Changes, family.compare(c.TakeSpread.DB, spend)...)
 	}
 	correct(c)
 	for _, test := range []string{"tap", "pluck", "tone"} {
@@ -175,18 +181,18 @@ func (f family) spread(assumedDB float64) stats.Spread {
 	return stats.GroupSpread(assumedDB, append(b, a...)...)
 }
 
-func (f family) compare(assumedDB float64, sizes *stats.Sizes) []result.Change {
+func (f family) compare(assumedDB float64, spend *effort) []result.Change {
 	spread := f.spread(assumedDB)
 	out := make([]result.Change, len(f))
 	for i, p := range f {
 		out[i] = p.blank()
 	}
 	if f[0].after.Measure == "balance" {
-		f.compareBalances(out, spread)
+		f.compareBalances(out, spread, spend.more)
 		return out
 	}
 	for i, p := range f {
-		p.compare(&out[i], spread, sizes)
+		p.compare(&out[i], spread, spend)
 	}
 	return out
 }
@@ -204,7 +210,7 @@ func (p pair) blank() result.Change {
 	}
 }
 
-func (p pair) compare(c *result.Change, spread stats.Spread, sizes *stats.Sizes) {
+func (p pair) compare(c *result.Change, spread stats.Spread, spend *effort) {
 	gb, ga := groups(p.before.Quantity), groups(p.after.Quantity)
 	if len(gb) == 0 || len(ga) == 0 {
 		compareEstimates(c)
@@ -214,8 +220,8 @@ func (p pair) compare(c *result.Change, spread stats.Spread, sizes *stats.Sizes)
 	if !setShift(c, s, spread) {
 		return
 	}
-	setSmallest(c, sizes.SmallestShiftGrouped(gb, ga, spread, power))
-	if sd := scatterOf(gb, ga); sd > 0 && p.size > 0 && c.Measure != "level" {
+	setSmallest(c, spend.sizes.SmallestShiftGrouped(gb, ga, spread, power))
+	if sd := scatterOf(gb, ga); spend.more && sd > 0 && p.size > 0 && c.Measure != "level" {
 		if more, ok := stats.MoreForShift(s.NX, s.NY, p.size, sd, power); ok && more > 0 {
 			c.More = &more
 		}

@@ -9,7 +9,7 @@ import (
 
 // compareBalances compares each string's level beside the mean of all
 // strings': the scatter of every string is in every interval.
-func (f family) compareBalances(out []result.Change, spread stats.Spread) {
+func (f family) compareBalances(out []result.Change, spread stats.Spread, askMore bool) {
 	if len(f) < 2 {
 		for i := range out {
 			out[i].Reason = "no other string on both sides"
@@ -22,6 +22,9 @@ func (f family) compareBalances(out []result.Change, spread stats.Spread) {
 			continue
 		}
 		setSmallest(&out[i], c.Smallest(power))
+		if !askMore {
+			continue
+		}
 		n := min(least(b), least(a))
 		if more, ok := c.More(n, f[i].size, power); ok && more > 0 && c.Interval != nil {
 			out[i].More = &more
