@@ -78,14 +78,28 @@ func (f figure) fitPanels(l layout) [][]*plot.Plot {
 }
 
 // fitPlot is a copy of p that labels as many frequencies as its width has room
-// for.
+// for, and shortens names that would meet.
 func fitPlot(p *plot.Plot, wide vg.Length) *plot.Plot {
 	q := *p
-	if t, ok := q.X.Tick.Marker.(frequencyTicks); ok {
+	switch t := q.X.Tick.Marker.(type) {
+	case frequencyTicks:
 		t.room = wide - axisRoom
 		q.X.Tick.Marker = t
+	case plot.ConstantTicks:
+		q.X.Tick.Marker = fitNames(t, (wide-axisRoom)/vg.Length(max(1, len(t)))-4)
 	}
 	return &q
+}
+
+func fitNames(ticks plot.ConstantTicks, width vg.Length) plot.ConstantTicks {
+	st := textStyle(sizeTick, nil, 0, 0)
+	out := slices.Clone(ticks)
+	for i, t := range out {
+		if st.Width(t.Label) > width {
+			out[i].Label = clippedTo(st, t.Label, width)
+		}
+	}
+	return out
 }
 
 // axisRoom is about what the labels of a vertical axis take.

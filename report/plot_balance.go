@@ -50,8 +50,8 @@ type balanceRow struct {
 // balanceFigure shows how loud each string is beside the mean of all.
 func balanceFigure(r *result.Results) *figure {
 	rows := balanceRows(r)
-	if len(rows) == 0 {
-		return nil
+	if len(rows) < 2 {
+		return nil // one number needs no chart
 	}
 	limit, hasLimit := r.Stage.LimitValue("balance_db")
 	span := 1.0
