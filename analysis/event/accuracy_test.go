@@ -21,6 +21,7 @@ type tapScore struct {
 }
 
 func TestTapsFound(t *testing.T) {
+	t.Parallel()
 	var s tapScore
 	for c := range accuracy.Cases(24, 500) {
 		r := rand.New(rand.NewPCG(1, uint64(c)))

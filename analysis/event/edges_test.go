@@ -59,6 +59,7 @@ func adding(y []float64, at int, gain float64) func([]float64) {
 }
 
 func TestTakesWithoutEvents(t *testing.T) {
+	t.Parallel()
 	n := int(4 * edgeRateHz)
 	step := make([]float64, n)
 	for i := range step {
@@ -100,6 +101,7 @@ func TestTakesWithoutEvents(t *testing.T) {
 }
 
 func TestTapAtTheEdges(t *testing.T) {
+	t.Parallel()
 	tap := plainTap()
 	n := len(tap)
 
@@ -127,6 +129,7 @@ func TestTapAtTheEdges(t *testing.T) {
 }
 
 func TestGatedTaps(t *testing.T) {
+	t.Parallel()
 	tap := plainTap()
 	x := make([]float64, 5*len(tap))
 	noise := hiss(1, len(tap), 1e-4)
@@ -147,6 +150,7 @@ func TestGatedTaps(t *testing.T) {
 }
 
 func TestPluckAtTheEdges(t *testing.T) {
+	t.Parallel()
 	note := plainNote(110, 3, 3.2)
 	at := int(0.2 * edgeRateHz)
 	first := find(t, with(hiss(1, len(note)-at, 1e-4), adding(note[at:], 0, 0.3)), Pluck)
@@ -165,6 +169,7 @@ func TestPluckAtTheEdges(t *testing.T) {
 }
 
 func TestTwoTapsAreNotADoubleHit(t *testing.T) {
+	t.Parallel()
 	tap := plainTap()
 	for _, gapMS := range []float64{5, 8, 15, 30, 60, 250, 300, 500} {
 		gap := int(gapMS / 1000 * edgeRateHz)
@@ -184,6 +189,7 @@ func TestTwoTapsAreNotADoubleHit(t *testing.T) {
 }
 
 func TestRefusals(t *testing.T) {
+	t.Parallel()
 	src := signal.Memory{Samples: make([]float64, 100), SampleRate: edgeRateHz}
 	if _, err := Find(context.Background(), src, Kind(7)); err == nil {
 		t.Error("unknown kind accepted")
@@ -200,6 +206,7 @@ func TestRefusals(t *testing.T) {
 
 // Noise 10 dB down would add 10 lg 1.1 = 0.41 dB.
 func TestNoisePowerIsSubtracted(t *testing.T) {
+	t.Parallel()
 	tap := plainTap()
 	window := tap[:int(TapWindowS*edgeRateHz)]
 	power := dot(window, window) / float64(len(window))
@@ -219,6 +226,7 @@ func TestNoisePowerIsSubtracted(t *testing.T) {
 }
 
 func TestFlatTop(t *testing.T) {
+	t.Parallel()
 	for _, tt := range []struct {
 		x    []float64
 		want bool

@@ -12,6 +12,7 @@ import (
 // The other renderer of notes and taps: strings that beat, glide and are
 // stiff, at rates from 8 to 384 kHz.
 func TestNotesOfTheModel(t *testing.T) {
+	t.Parallel()
 	for c := range uint64(12) {
 		r := rand.New(rand.NewPCG(6, c))
 		rate := []float64{8000, 44100, 48000, 96000, 384000}[c%5]
@@ -38,6 +39,7 @@ func TestNotesOfTheModel(t *testing.T) {
 }
 
 func TestTapsOfTheModel(t *testing.T) {
+	t.Parallel()
 	for c := range uint64(20) {
 		r := rand.New(rand.NewPCG(8, c))
 		rate := []float64{8000, 44100, 48000, 96000, 384000}[c%5]

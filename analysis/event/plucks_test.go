@@ -10,6 +10,7 @@ import (
 )
 
 func TestPlucksFound(t *testing.T) {
+	t.Parallel()
 	var onsets, levels []float64
 	plucks, found, extra := 0, 0, 0
 	for c := range accuracy.Cases(8, 500) {

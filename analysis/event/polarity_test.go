@@ -6,6 +6,7 @@ import (
 )
 
 func TestVoteOf(t *testing.T) {
+	t.Parallel()
 	tests := []struct {
 		signs []int
 		sign  int
@@ -51,6 +52,7 @@ func votes(signs ...int) []Vote {
 }
 
 func TestPolarities(t *testing.T) {
+	t.Parallel()
 	up, down := push(1), push(-1)
 	tests := []struct {
 		name    string
@@ -85,6 +87,7 @@ func TestPolarities(t *testing.T) {
 }
 
 func TestMedianWaveform(t *testing.T) {
+	t.Parallel()
 	if MedianWaveform(nil) != nil || MedianWaveform([][]float64{make([]float64, 3)}) != nil {
 		t.Error("a median of nothing")
 	}
@@ -102,6 +105,7 @@ func TestMedianWaveform(t *testing.T) {
 }
 
 func TestThroughBridge(t *testing.T) {
+	t.Parallel()
 	nan := math.NaN()
 	tests := []struct {
 		name          string

@@ -41,6 +41,7 @@ func scaledTake(src signal.Memory, gain float64) signal.Memory {
 
 // Powers of two scale without rounding, so the events must be the very same.
 func TestScaleAndSign(t *testing.T) {
+	t.Parallel()
 	for seed := range uint64(6) {
 		for _, kind := range []Kind{Tap, Pluck} {
 			src := someTake(seed, kind)
@@ -85,6 +86,7 @@ func sameMotion(t *testing.T, a, b signal.Source, ea, eb Event, noiseA, noiseB, 
 // A later start of the recording, by any number of samples, moves the events
 // by as much.
 func TestShift(t *testing.T) {
+	t.Parallel()
 	for seed := range uint64(6) {
 		for _, kind := range []Kind{Tap, Pluck} {
 			src := someTake(seed, kind)
@@ -106,6 +108,7 @@ func TestShift(t *testing.T) {
 
 // Two takes one after the other hold the events of both.
 func TestConcatenation(t *testing.T) {
+	t.Parallel()
 	tap := plainTap()
 	var parts [2][]float64
 	for k := range parts {
@@ -135,6 +138,7 @@ func TestConcatenation(t *testing.T) {
 // The blocks in which a source hands out its samples do not matter: a take
 // longer than one read holds what its parts hold.
 func TestLongTakeNoise(t *testing.T) {
+	t.Parallel()
 	sd := 1e-3
 	found := find(t, with(hiss(31, int(30*edgeRateHz), sd), adding(plainTap(), int(15*edgeRateHz), 0.4)), Tap)
 	if len(found.Events) != 1 {

@@ -118,13 +118,36 @@ func resonate(x, f []float64, hz, t60, gain, rate float64) {
 	decay := math.Exp(-6.91 / (t60 * rate))
 	a1, a2 := 2*decay*math.Cos(w), -decay*decay
 	var y1, y2 float64
-	for i := range x {
-		y := a1*y1 + a2*y2 + w*math.Sin(w)*f[i]
+	rung := len(f) // from here on it rings freely
+	for rung > 0 && f[rung-1] == 0 {
+		rung--
+	}
+	for i, v := range f[:rung] {
+		y := a1*y1 + a2*y2 + w*math.Sin(w)*v
 		x[i] += gain * y
-		if i > len(x)/8 && math.Abs(y)+math.Abs(y1) < 1e-9 {
-			return
-		}
 		y2, y1 = y1, y
+	}
+	z := cmplx.Rect(decay, w)
+	ring(x[rung:], complex(gain, 0)*complex(y1, (y2*decay-y1*math.Cos(w))/math.Sin(w))*z, z, 1e-9*gain)
+}
+
+// ring adds the real part of start, start*step, start*step^2 ... to x until
+// its size is below least.
+func ring(x []float64, start, step complex128, least float64) {
+	r := newRotor(start, step)
+	for ; len(x) >= 4 && r.re[0]*r.re[0]+r.im[0]*r.im[0] > least*least; x = x[4:] {
+		v := (*[4]float64)(x)
+		v[0], v[1], v[2], v[3] = v[0]+r.re[0], v[1]+r.re[1], v[2]+r.re[2], v[3]+r.re[3]
+		r.turn()
+	}
+}
+
+// fading calls with exp(-t/tau) at t = 0, 1, 2 ... n-1.
+func fading(n int, tau float64, each func(i int, e float64)) {
+	e, step := 1.0, math.Exp(-1/tau)
+	for i := range n {
+		each(i, e)
+		e *= step
 	}
 }
 
@@ -138,9 +161,7 @@ func noiseOf(r *rand.Rand, n int, rate float64) []float64 {
 		mains := []float64{50, 60}[r.IntN(2)] * (1 + 0.005*(2*r.Float64()-1))
 		for k := 1; k <= 1+r.IntN(15); k++ {
 			a, ph := hum*1.5/float64(k)*r.Float64(), 2*math.Pi*r.Float64()
-			for i := range x {
-				x[i] += a * math.Sin(2*math.Pi*mains*float64(k)*float64(i)/rate+ph)
-			}
+			ring(x, cmplx.Rect(a, ph-math.Pi/2), cmplx.Rect(1, 2*math.Pi*mains*float64(k)/rate), 0)
 		}
 	}
 	scaleTo(x, 1)
@@ -221,17 +242,19 @@ func (tk tapTake) render(r *rand.Rand, b bench) (signal.Memory, []truth) {
 	if tk.drift {
 		off, w, ph := r.NormFloat64()*0.1, 2*math.Pi*0.3*r.Float64()/rate, r.Float64()*6
 		for i := range x {
-			x[i] += off + 0.1*math.Sin(w*float64(i)+ph)
+			x[i] += off
 		}
+		ring(x, cmplx.Rect(0.1, ph-math.Pi/2), cmplx.Rect(1, w), 0)
 	}
 	return signal.Memory{Samples: x, SampleRate: rate}, truths
 }
 
 func addAt(x, y []float64, at int, gain float64) {
-	for i, v := range y {
-		if j := at + i; j >= 0 && j < len(x) {
-			x[j] += gain * v
-		}
+	if at < 0 {
+		y, at = y[min(len(y), -at):], 0
+	}
+	for i, v := range y[:max(0, min(len(y), len(x)-at))] {
+		x[at+i] += gain * v
 	}
 }
 
@@ -290,20 +313,12 @@ func (s plucked) note(r *rand.Rand, n, at int) []float64 {
 		amp := math.Sin(float64(k)*math.Pi*s.position) / float64(k) * math.Exp(-math.Pow(hz*s.softS, 2))
 		decay := 6.91 / (s.t60 * s.rate) * (1 + math.Pow(hz/1500, 1.5))
 		steps += amp
-		turn, step := complex(amp, 0), cmplx.Exp(complex(-decay, w))
-		for i := at; i < n && amp*amp < 1e14*(real(turn)*real(turn)+imag(turn)*imag(turn)); i++ {
-			x[i] += real(turn)
-			turn *= step
-		}
+		ring(x[at:], complex(amp, 0), cmplx.Exp(complex(-decay, w)), 1e-7*amp)
 	}
-	for i := at; i < n; i++ {
-		x[i] -= steps * math.Exp(-float64(i-at)/(0.02*s.rate))
-	}
+	fading(n-at, 0.02*s.rate, func(i int, e float64) { x[at+i] -= steps * e })
 	top := peakOf(x)
 	soft := max(1, int(s.softS*s.rate))
-	for i := at; i < n; i++ {
-		x[i] *= 1 - math.Exp(-float64(i-at)/float64(soft))
-	}
+	fading(n-at, float64(soft), func(i int, e float64) { x[at+i] *= 1 - e })
 	if s.dampAt > 0 {
 		s.damp(r, x, at, top)
 	}
@@ -321,6 +336,10 @@ func (s plucked) damp(r *rand.Rand, x []float64, at int, top float64) {
 	thump := 0.0
 	for i := from; i < len(x); i++ {
 		t := float64(i-from) / s.rate
+		if t > 0.5 { // 360 dB down
+			clear(x[i:])
+			return
+		}
 		x[i] *= math.Exp(-t / 0.012)
 		thump += 0.1 * (r.NormFloat64() - thump)
 		x[i] += s.thump * top * math.Exp(-t/0.015) * (1 - math.Exp(-t/0.001)) * (thump + math.Sin(2*math.Pi*90*t))
@@ -336,9 +355,7 @@ func (s plucked) pull(r *rand.Rand, x []float64, at int, top float64) {
 		low += 0.4 * (r.NormFloat64() - low)
 		x[i] += -0.3*top*(0.5-0.5*math.Cos(math.Pi*u)) + s.scrape*top*u*low
 	}
-	for i := at; i < len(x); i++ {
-		x[i] -= 0.3 * top * math.Exp(-float64(i-at)/(0.004*s.rate))
-	}
+	fading(len(x)-at, 0.004*s.rate, func(i int, e float64) { x[at+i] -= 0.3 * top * e })
 }
 
 // pluckTake renders notes of one string at a signal-to-noise ratio.
