@@ -80,7 +80,7 @@ func (c *crossMeter) covariance(i, j int) float64 {
 
 func (c *crossMeter) pair(chosen, other int) Pair {
 	a, b := c.covariance(chosen, chosen), c.covariance(other, other)
-	if !(a > 0 && b > 0) {
+	if silent := signal.DBToPower(signal.SilenceDB); !(a > silent && b > silent) {
 		return Pair{Other: other, LevelDB: signal.SilenceDB}
 	}
 	r := c.covariance(chosen, other) / (math.Sqrt(a) * math.Sqrt(b)) // the product of tiny powers is zero
