@@ -16,7 +16,7 @@ import (
 func TestContentsOfRenderedTakes(t *testing.T) {
 	named, all := 0, 0
 	for seed := range uint64(3) {
-		s := brief(fixtures.RandomHealthy(rand.New(rand.NewPCG(seed, 3))), false).Session
+		s := shortStage(seed, allTakes, rand.New(rand.NewPCG(seed, 3))).Session
 		truths, samples := s.Takes()
 		for i, k := range truths {
 			c, err := contentsOf(context.Background(), signal.Memory{Samples: samples[i], SampleRate: float64(s.RateHz)})

@@ -3,33 +3,68 @@ package finding
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"saddlewise/analysis/result"
 )
 
-// unbalanced judges each live string's tap level beside the others.
+// unbalanced judges each live string's tap level beside the others: the worst
+// first, which then no longer counts among the others that the rest are held
+// against. Of two that are left nobody can tell which is the odd one.
 func unbalanced(r *result.Results) []result.Finding {
 	limit := limitOf(r, "balance_db")
 	if math.IsInf(limit.Value, 1) || len(silentPickup(r)) > 0 {
 		return nil
 	}
-	if alive := living(r); len(alive) == 2 && len(r.Strings) == 2 {
-		return differ(r, alive, limit)
-	}
+	rest := *r
+	rest.Strings = slices.DeleteFunc(living(r), func(s result.String) bool { return rings(r, s) || len(drops(r, s)) > 0 })
 	var out []result.Finding
-	for _, s := range living(r) {
-		beside, ok := tapBeside(r, s)
-		if !ok || rings(r, s) || len(drops(r, s)) > 0 {
-			continue
+	for len(rest.Strings) > 2 {
+		i, beside, where := worst(&rest, limit)
+		if i < 0 {
+			return out
 		}
-		if where := below(beside, -limit.Value); where >= straddles && !cancelled(s, beside, limit) && !denied(r, s, -1, limit, where) {
+		if s := rest.Strings[i]; beside.Estimate.Median < 0 {
 			out = append(out, weakDisc(r, s, beside, limit, where))
-		}
-		if where := above(beside, limit.Value); where >= straddles && !denied(r, s, 1, limit, where) {
+		} else {
 			out = append(out, loudDisc(s, beside, limit, where))
 		}
+		rest.Strings = slices.Delete(slices.Clone(rest.Strings), i, i+1)
+	}
+	if len(rest.Strings) == 2 {
+		out = append(out, differ(&rest, rest.Strings, limit)...)
 	}
 	return out
+}
+
+// handDB is what one tap or two may be off by, when there is no interval: three
+// times the 2 dB by which one hand's taps spread (common practice, no source).
+const handDB = 6
+
+// worst is the string farthest beyond the limit; -1 for none. Of a weak and a
+// loud one that are equally far it is the weak: bonds fail, discs do not grow.
+func worst(r *result.Results, limit result.Limit) (at int, beside result.Quantity, where side) {
+	at = -1
+	farthest := 0.0
+	for i, s := range r.Strings {
+		q, ok := tapBeside(r, s)
+		if !ok {
+			continue
+		}
+		sign := math.Copysign(1, q.Estimate.Median)
+		far, side := sign*q.Estimate.Median, above(q, limit.Value)
+		if sign < 0 {
+			far, side = far+0.5, below(q, -limit.Value)
+		}
+		if q.Estimate.Interval == nil && far < limit.Value+handDB {
+			continue
+		}
+		if side < straddles || far <= farthest || sign < 0 && cancelled(s, q, limit) || denied(r, s, sign, limit, side) {
+			continue
+		}
+		at, beside, where, farthest = i, q, side, far
+	}
+	return at, beside, where
 }
 
 // living lists the tapped strings with a voice of their own.

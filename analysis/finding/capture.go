@@ -3,6 +3,7 @@ package finding
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"saddlewise/analysis/result"
 )
@@ -47,8 +48,12 @@ func unusable(r *result.Results) []result.Finding {
 		Next:  []string{"Record the take again under the same name."},
 	}
 	silent := len(silentPickup(r)) > 0
+	var told []string
+	for _, f := range unheard(r) {
+		told = append(told, f.Takes...)
+	}
 	for _, k := range r.Takes {
-		if k.Problem == "" || k.Facts != nil && (k.Facts.Dead || silent) {
+		if k.Problem == "" || k.Facts != nil && (k.Facts.Dead || silent || isMisnamed(r, k)) || slices.Contains(told, k.File) {
 			continue
 		}
 		f.Takes = append(f.Takes, k.File)
@@ -295,6 +300,64 @@ func secondChannel(r *result.Results) []result.Finding {
 	})...)
 }
 
+// A recording that a lossy coder or a lower rate has cut off above falls by
+// so much within a seventh of an octave or so. Common practice, no source:
+// coders cut from 11 to 19 kHz, converters' own filters lie near half the rate.
+const (
+	cutLowHz  = 7000
+	cutHighHz = 19000
+	cutByDB   = 15
+	cutOfRate = 0.42 // what lies above is the converter's filter
+)
+
+// cutOff: the noise of a silent take ends below what its rate can carry.
+func cutOff(r *result.Results) []result.Finding {
+	return inTakes(r, result.Finding{
+		ID: "upper end cut off", Severity: result.SeverityNote,
+		Title:  "The recording holds nothing above some frequency that its rate could carry",
+		Causes: []string{"a lossy format (MP3, AAC, a phone's voice memo) that was turned into WAV", "converted from a lower sample rate"},
+		Next:   []string{"Record straight to WAV with 24 bits; levels and pitch hold all the same, treble and noise do not."},
+	}, func(k result.Take) (string, bool) {
+		for _, q := range r.Quiet {
+			for _, i := range q.Takes {
+				if i < len(r.Takes) && r.Takes[i].File == k.File {
+					hz, by, ok := cliff(q.PSD, float64(k.RateHz))
+					return fmt.Sprintf("its background falls by %s dB near %s kHz, at a rate of %s kHz", num(by, 0), num(hz/1000, 1), num(float64(k.RateHz)/1000, 1)), ok
+				}
+			}
+		}
+		return "", false
+	})
+}
+
+// cliff is the place where a spectrum falls most and does not rise again.
+func cliff(p result.PSD, rateHz float64) (hz, byDB float64, ok bool) {
+	for _, at := range p.Hz {
+		if at < cutLowHz || at > math.Min(cutHighHz, cutOfRate*rateHz) {
+			continue
+		}
+		below := levelsWithin(p, at/1.2, at)
+		above := levelsWithin(p, 1.1*at, math.Inf(1))
+		if len(below) < 5 || len(above) < 3 {
+			continue
+		}
+		if by := medianOf(below) - slices.Max(above); by > byDB {
+			hz, byDB = at, by
+		}
+	}
+	return hz, byDB, byDB >= cutByDB
+}
+
+func levelsWithin(p result.PSD, low, high float64) []float64 {
+	var out []float64
+	for i, hz := range p.Hz {
+		if hz >= low && hz < high {
+			out = append(out, p.DBFSPerHz[i])
+		}
+	}
+	return out
+}
+
 func fewBits(r *result.Results) []result.Finding {
 	return inTakes(r, result.Finding{
 		ID: "few bits", Severity: result.SeverityNote,
@@ -314,17 +377,46 @@ func misnamed(r *result.Results) []result.Finding {
 		ID: "take may be misnamed", Severity: result.SeverityRecheck,
 		Title:  "A recording does not sound like what its name says",
 		Causes: []string{"file names swapped", "the wrong thing was recorded"},
-		Next:   []string{"Listen to it; rename it or record it again."},
+		Next:   []string{"Listen to it; rename it or record it again. Until then the pickup is not judged by it."},
 	}, func(k result.Take) (string, bool) {
-		c := k.Contents
-		if c == nil || c.Looks == "unclear" || c.Looks == k.Test || k.Facts.Dead || isGated(k) || k.Test == "sweep" || k.Test == "sweep-reference" {
+		if !isMisnamed(r, k) {
 			return "", false
 		}
-		if c.Looks == "quiet" && k.Problem == "" || asNamed(r, k) { // its events were found all the same
-			return "", false
-		}
-		return fmt.Sprintf("named %s, sounds like %s (%s)", k.Test, c.Looks, c.Reason), true
+		return fmt.Sprintf("named %s, sounds like %s (%s)", k.Test, k.Contents.Looks, k.Contents.Reason), true
 	})
+}
+
+// isMisnamed tells whether a take holds something else than its name says.
+func isMisnamed(r *result.Results, k result.Take) bool {
+	c := k.Contents
+	switch {
+	case c == nil || c.Looks == "unclear" || c.Looks == k.Test || k.Facts == nil || k.Facts.Dead || isGated(k):
+		return false
+	case k.Test == "sweep" || k.Test == "sweep-reference" || c.Looks == "tap" && k.Facts.Steps > 0: // clicks sound like taps
+		return false
+	case c.Looks == "quiet":
+		// Its events may have been found all the same; and a tap take in which
+		// nothing is heard may also be that of a dead disc.
+		return k.Problem != "" && k.Test != "tap"
+	case k.Test == "tap" && c.Looks == "pluck":
+		return !ringOn(r)
+	}
+	return !asNamed(r, k)
+}
+
+// ringOn: most tap takes sound like plucks, because the strings were not
+// damped. Names are mixed up in one take or two.
+func ringOn(r *result.Results) bool {
+	like, all := 0, 0
+	for _, k := range r.Takes {
+		if k.Test == "tap" && k.Contents != nil {
+			all++
+			if k.Contents.Looks == "pluck" {
+				like++
+			}
+		}
+	}
+	return 2*like > all
 }
 
 // asNamed tells whether plucks have their string's pitch, or a tone its

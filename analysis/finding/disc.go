@@ -115,20 +115,23 @@ func isDead(s result.String) bool { return s.Tap != nil && s.Tap.ThroughBody }
 // silentPickup: no string's taps rise above the noise. One jack cannot say
 // which disc shorts the others.
 func silentPickup(r *result.Results) []result.Finding {
-	taken, heard := unheardTaps(r), 0
+	taken, heard, faint := unheardTaps(r), 0, 0
 	for _, s := range r.Strings {
 		if s.Tap == nil {
 			continue
 		}
 		taken++
-		if isHeard(r, s) {
+		switch snr := tapSNR(r, s); {
+		case snr > silentSNRDB:
 			heard++
+		case snr > faintSNRDB && byRounding(r):
+			faint++
 		}
 	}
 	if taken == 0 || heard > 0 {
 		return nil
 	}
-	return []result.Finding{{
+	f := result.Finding{
 		ID: "whole pickup silent", Severity: result.SeverityStop, About: "pickup",
 		Title:    "The whole pickup is silent",
 		Evidence: []result.Evidence{fact("Taps on %d strings were recorded; on none does the median tap stand %d dB above the hiss.", taken, silentSNRDB)},
@@ -138,30 +141,65 @@ func silentPickup(r *result.Results) []result.Finding {
 			"Measure resistance across the jack, unplugged: a healthy parallel pickup reads open; near zero is a short.",
 			"Unsolder one disc at a time until the others come back: the last one removed is the shorted one.",
 		},
-	}}
+	}
+	if faint > 0 {
+		f.ID, f.Severity = "pickup nearly silent or gain far too low", result.SeverityRecheck
+		f.Title = "The pickup is nearly silent, or the gain was far too low"
+		f.Evidence = append(f.Evidence, fact("The hiss is no more than the rounding of the recording, so it tells nothing of the gain."))
+		f.Causes = append([]string{"input gain far too low"}, f.Causes...)
+		f.Next = append([]string{"Turn the input gain up until hiss is heard, and tap again, in 24 bits."}, f.Next...)
+	}
+	return []result.Finding{f}
 }
 
 // Taps nearer than silentSNRDB to the noise without its hum, and no higher
-// than silentPeakDB, are as good as unheard. Common practice, no source.
+// than silentPeakDB, are as good as unheard; where the noise is the
+// recording's rounding, those above faintSNRDB may only have been recorded
+// with too little gain. Common practice, no source.
 const (
 	silentSNRDB  = 15
+	faintSNRDB   = 6
 	silentPeakDB = -50
 )
 
-// isHeard tells whether a string's taps stand out. Hum is no measure of that:
-// a pickup that hums loudly is not silent.
-func isHeard(r *result.Results, s result.String) bool {
-	level := s.Tap.LevelDBFS
-	if !level.Known() {
-		return len(s.Tap.Events) > 0 && s.Tap.DoubleHits == len(s.Tap.Events)
+// byRounding tells whether the background is what rounding makes: a step of
+// 2^(1-bits) of full scale has the noise step/sqrt(12), re a full-scale sine
+// -(6.02 bits + 1.76) dB; dither of two steps adds 4.8 dB (Lipshitz,
+// Wannamaker & Vanderkooy 1992).
+func byRounding(r *result.Results) bool {
+	for _, k := range r.Takes {
+		if k.Facts == nil || k.NoiseDBFS == nil || k.Facts.BitsUsed == 0 || k.Facts.Dead {
+			continue
+		}
+		floor := *k.NoiseDBFS
+		if open, _ := quietest(r); open != nil && open.WithoutHumDBFS.Known() {
+			floor = open.WithoutHumDBFS.Estimate.Median
+		}
+		return floor < -(6.02*float64(k.Facts.BitsUsed)+1.76)+4.8+3
 	}
-	if s.Tap.PeakDB.Known() && s.Tap.PeakDB.Estimate.Median > silentPeakDB {
-		return true
+	return false
+}
+
+// tapSNR is by how much a string's taps stand out; infinite where they are
+// surely heard. Hum is no measure of that: a pickup that hums loudly is not
+// silent.
+func tapSNR(r *result.Results, s result.String) float64 {
+	level := s.Tap.LevelDBFS
+	switch {
+	case !level.Known() && len(s.Tap.Events) > 0 && s.Tap.DoubleHits == len(s.Tap.Events):
+		return math.Inf(1)
+	case !level.Known():
+		return math.Inf(-1)
+	case s.Tap.PeakDB.Known() && s.Tap.PeakDB.Estimate.Median > silentPeakDB:
+		return math.Inf(1)
 	}
 	if open, _ := quietest(r); open != nil && open.WithoutHumDBFS.Known() {
-		return level.Estimate.Median-open.WithoutHumDBFS.Estimate.Median > silentSNRDB
+		return level.Estimate.Median - open.WithoutHumDBFS.Estimate.Median
 	}
-	return s.Tap.SNRDB.Known() && s.Tap.SNRDB.Estimate.Median > silentSNRDB
+	if s.Tap.SNRDB.Known() {
+		return s.Tap.SNRDB.Estimate.Median
+	}
+	return math.Inf(-1)
 }
 
 // unheardTaps counts the strings whose only tap takes hold nothing that
@@ -201,7 +239,7 @@ func dead(r *result.Results) []result.Finding {
 			out = append(out, deadDisc(r, s))
 		}
 	}
-	return append(out, unheard(r)...)
+	return out
 }
 
 func deadDisc(r *result.Results, s result.String) result.Finding {
@@ -229,30 +267,91 @@ func deadDisc(r *result.Results, s result.String) result.Finding {
 	return f
 }
 
-// unheard: a string whose tap takes hold nothing, while others are heard.
+// unheard: a string whose tap take holds nothing, while others are heard. A
+// dead disc's taps are mostly heard through the bridge, so that nothing may
+// have been tapped; its plucks or tone tell which.
 func unheard(r *result.Results) []result.Finding {
+	if len(silentPickup(r)) > 0 {
+		return nil
+	}
 	var out []result.Finding
 	for _, s := range r.Strings {
-		if s.Tap != nil {
-			continue
-		}
-		f := result.Finding{
-			ID: "disc dead", Severity: result.SeverityStop, About: "pickup", Strings: []int{s.Number},
-			Title:  fmt.Sprintf("Taps on %s are not heard at all", stringName(s)),
-			Causes: []string{"open lead or cold joint at this disc", "cracked disc", "nothing was tapped in this take"},
-			Next:   []string{"Tap it again; then wiggle this disc's leads while tapping.", "Measure this disc's capacitance at its leads: near 0 is an open lead or a crack."},
-		}
+		f := result.Finding{About: "pickup", Strings: []int{s.Number}}
 		for _, k := range r.Takes {
-			if k.Test == "tap" && k.String == s.Number && k.Facts != nil && k.Problem != "" && !k.Facts.Dead {
+			if s.Tap == nil && k.Test == "tap" && k.String == s.Number && k.Facts != nil && k.Problem != "" && !k.Facts.Dead && !isMisnamed(r, k) {
 				f.Takes = append(f.Takes, k.File)
 				f.Evidence = append(f.Evidence, fact("%s", k.Problem))
 			}
 		}
 		if len(f.Takes) > 0 {
+			explainUnheard(r, s, &f)
 			out = append(out, f)
 		}
 	}
 	return out
+}
+
+func explainUnheard(r *result.Results, s result.String, f *result.Finding) {
+	f.ID, f.Severity = "disc dead or not tapped", result.SeverityRecheck
+	f.Title = fmt.Sprintf("Nothing is heard of taps on %s: its disc is dead, or nothing was tapped", stringName(s))
+	f.Causes = []string{"nothing was tapped in this take, or another recording carries its name", "open lead or cold joint at this disc", "cracked disc"}
+	f.Next = []string{"Tap it again; then wiggle this disc's leads while tapping.", "Measure this disc's capacitance at its leads: near 0 is an open lead or a crack."}
+	words, beside := "", math.NaN()
+	for _, of := range []func(result.String) *result.Quantity{pluckLevel, toneLevel} {
+		if q, ok := besideOthers(r, s, of); ok {
+			words, beside = said(q, "dB", 1), q.Estimate.Median
+			break
+		}
+	}
+	switch {
+	case beside > mayBeDeadDB:
+		f.ID, f.About = "take may be misnamed", "capture"
+		f.Title = fmt.Sprintf("The tap take of %s holds no taps", stringName(s))
+		f.Evidence = append(f.Evidence, fact("Its other takes are heard, %s beside the other strings, so its disc is alive.", words))
+		f.Causes = f.Causes[:1]
+		f.Next = []string{"Tap it again and save the take under this name."}
+	case soundsOtherwise(r, s):
+		f.ID, f.About = "take may be misnamed", "capture"
+		f.Title = fmt.Sprintf("The tap take of %s holds sounds, but no taps", stringName(s))
+		f.Causes = []string{"another recording carries its name", "handled, not tapped"}
+		f.Next = []string{"Listen to it; rename it, or tap again and save the take under this name."}
+	case beside < deadBelowDB || pluckUnheard(r, s):
+		f.ID, f.Severity = "disc dead", result.SeverityStop
+		f.Title = fmt.Sprintf("Neither taps nor other takes of %s are heard", stringName(s))
+		f.Causes = f.Causes[1:]
+		if words == "" {
+			words = "not heard at all"
+		}
+		f.Evidence = append(f.Evidence, fact("Its other takes are %s beside the other strings.", words))
+	}
+}
+
+// soundsOtherwise: its tap takes are about as loud as the other strings', but
+// nothing in them is a tap.
+func soundsOtherwise(r *result.Results, s result.String) bool {
+	var own, others []float64
+	for _, k := range r.Takes {
+		switch {
+		case k.Test != "tap" || k.Facts == nil || k.Facts.Dead:
+		case k.String == s.Number && k.Contents != nil && k.Contents.Looks != "quiet":
+			own = append(own, k.Facts.PeakDB)
+		case k.String != s.Number && k.Problem == "":
+			others = append(others, k.Facts.PeakDB)
+		}
+	}
+	return len(own) > 0 && len(others) > 0 && medianOf(own) > medianOf(others)-20
+}
+
+// pluckUnheard: its plucks hold nothing either, while others' are heard.
+func pluckUnheard(r *result.Results, s result.String) bool {
+	own, others := false, false
+	for _, k := range r.Takes {
+		if k.Test == "pluck" && k.Facts != nil && !k.Facts.Dead {
+			own = own || k.String == s.Number && k.Problem != ""
+			others = others || k.String != s.Number && k.Problem == ""
+		}
+	}
+	return own && others && s.Pluck == nil
 }
 
 // reversed: one disc against the majority, or two groups that tie.

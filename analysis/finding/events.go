@@ -106,8 +106,9 @@ func takeMedians(q result.Quantity) (low, high float64, takes int) {
 // missingTests says which question no recording answers.
 func missingTests(r *result.Results) []result.Finding {
 	tried := map[int]bool{}
-	quiet := len(r.Quiet)
+	quiet := false
 	for _, k := range r.Takes {
+		quiet = quiet || k.Test == "quiet" && k.Facts != nil
 		if k.Test == "tap" && k.Facts != nil {
 			tried[k.String] = true
 		}
@@ -127,7 +128,7 @@ func missingTests(r *result.Results) []result.Finding {
 		}
 		out = append(out, f)
 	}
-	if quiet == 0 || r.Quiet[0].Label == "gaps between events" {
+	if !quiet {
 		out = append(out, result.Finding{
 			ID: "quiet take missing", Severity: result.SeverityNote, About: "capture",
 			Title: "No take of silence was recorded",

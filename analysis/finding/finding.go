@@ -21,22 +21,29 @@ import (
 // rule looks at one question and says what it finds.
 type rule func(r *result.Results) []result.Finding
 
-// rules in order: the recording first, because a bad recording imitates a bad
+// Rules in order: the recording first, because a bad recording imitates a bad
 // pickup.
-var rules = []rule{
-	unusable, clipped, tooQuiet, offset, gated, ridden, dropOuts, channels, fewBits, misnamed, swapped, wrongRate,
-	fewEvents, doubleHits, takesDisagree,
-	silentPickup, dead, reversed, unbalanced, dull, resonant, intermittent,
-	hum, humInOneTake, hiss, lowLoss,
-	outOfTune, clock, shortSustain, distorted, rattle,
-	missingTests,
-}
+var (
+	captureRules = []rule{
+		unusable, clipped, tooQuiet, offset, gated, ridden, dropOuts, channels, fewBits, cutOff, misnamed, swapped, wrongRate,
+		fewEvents, doubleHits, takesDisagree, humInOneTake, missingTests,
+	}
+	pickupRules = []rule{
+		silentPickup, dead, unheard, reversed, unbalanced, dull, resonant, intermittent,
+		hum, hiss, lowLoss,
+		outOfTune, clock, shortSustain, distorted, rattle,
+	}
+)
 
 // Judge fills in the findings, most severe first, and the verdict.
 func Judge(r *result.Results) {
 	r.Findings = []result.Finding{}
-	for _, look := range rules {
+	for _, look := range captureRules {
 		r.Findings = append(r.Findings, look(r)...)
+	}
+	good := trusted(r)
+	for _, look := range pickupRules {
+		r.Findings = append(r.Findings, look(good)...)
 	}
 	soften(r)
 	slices.SortStableFunc(r.Findings, func(a, b result.Finding) int {

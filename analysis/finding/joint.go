@@ -34,6 +34,9 @@ func intermittent(r *result.Results) []result.Finding {
 func drops(r *result.Results, s result.String) []result.Evidence {
 	limit := limitOf(r, "intermittent_db")
 	var out []result.Evidence
+	if muted(r, s) {
+		return nil
+	}
 	say := func(q *result.Quantity, what string, least int) {
 		if q == nil || len(q.Values) < least {
 			return
@@ -98,4 +101,10 @@ func fainterThanOthers(r *result.Results, s result.String) bool {
 		}
 	}
 	return true
+}
+
+// muted: a gate or drop-outs of the recorder swallow events, too.
+func muted(r *result.Results, s result.String) bool {
+	broken := func(k result.Take) bool { return isGated(k) || isSunk(k) || k.Facts.AbruptZeros > 0 }
+	return s.Tap != nil && anyTake(r, s.Tap.Takes, broken) || s.Pluck != nil && anyTake(r, s.Pluck.Takes, broken)
 }
