@@ -110,17 +110,6 @@ func TestLabelsKeepApart(t *testing.T) {
 	}
 }
 
-// TestStringsDifferInGrey: neighbouring strings must differ in lightness, for
-// prints in grey and for readers who see no colour.
-func TestStringsDifferInGrey(t *testing.T) {
-	for n := 1; n < len(stringInks); n++ {
-		a, b := luminance(stringInk(n)), luminance(stringInk(n+1))
-		if ratio := (math.Max(a, b) + 0.05) / (math.Min(a, b) + 0.05); ratio < 1.25 {
-			t.Errorf("strings %d and %d differ by %.2f in lightness only", n, n+1, ratio)
-		}
-	}
-}
-
 // TestWordsStandOut: words on paper reach the contrast of WCAG 2.2 level AA,
 // criterion 1.4.3: 4.5 to 1.
 func TestWordsStandOut(t *testing.T) {
