@@ -43,7 +43,7 @@ func wholeComparison(n int) *result.Comparison {
 		}
 		band := result.BandChange{String: s.Number, Note: s.Note}
 		for _, b := range s.Tap.Response.AgainstMedianDB {
-			band.Bands = append(band.Bands, result.BandDiff{MidHz: b.MidHz, DB: b.LevelDB, Around: b.Interval})
+			band.Bands = append(band.Bands, result.BandDiff{MidHz: b.MidHz, DB: b.LevelDB, Around: b.Interval, Leaves: b.MidHz > 200})
 		}
 		c.Response = append(c.Response, band)
 	}
