@@ -105,7 +105,7 @@ func edgeWords(s result.Sweep) string {
 		if hz == nil {
 			return "no " + word + " within the sweep"
 		}
-		return hzLabel(roundTo(*hz, 0)) + " Hz"
+		return hzWords(*hz)
 	}
 	return edge(s.LowMinus3Hz, "low one") + "; " + edge(s.HighMinus3Hz, "high one")
 }

@@ -96,7 +96,8 @@ func loadPicture(l Load) figure {
 	logFrequency(p, loadLowHz, loadHighHz, false)
 	steps(&p.Y, -loadMostDB, loadTopDB, 6, 0)
 	gridLines(p, true, true)
-	p.Add(stringRules(l.Strings))
+	p.Add(stringRules(l.Strings), horizontalRule(-l.MaxLoss, inkAxis, lineThin, 4, 3))
+	p.Add(note(fmt.Sprintf("%s dB lost", trim(l.MaxLoss)), loadHighHz, -l.MaxLoss, textStyle(sizeSmall, inkQuiet, draw.XRight, draw.YTop), -3, -2))
 	for _, ohm := range otherOhm {
 		if math.Abs(math.Log(ohm/l.InputOhm)) > 0.3 {
 			p.Add(lossCurve(l.CornerHz*l.InputOhm/ohm, faded(inkQuiet, 0.6), lineThin))
@@ -194,14 +195,14 @@ func lossNames(l Load) mark {
 // besideCurve is the first place along a curve, from its low end, where words
 // cover none of those written before.
 func besideCurve(c draw.Canvas, x, y func(float64) vg.Length, st text.Style, words string, cornerHz float64, taken []vg.Rectangle) (vg.Point, bool) {
-	for f := loadLowHz * 1.03; f < 60; f *= 1.05 {
+	for f := loadLowHz * 1.03; f < 400; f *= 1.05 {
 		level := cornerLevel(cornerHz, f)
-		if level < -loadMostDB+2.5 || level > -0.15 {
+		if level < -loadMostDB+2.5 || level > -0.1 {
 			continue
 		}
 		pt := vg.Point{X: x(f), Y: y(level)}
 		if level > -1.5 {
-			pt.Y -= sizeSmall * 0.9
+			pt.Y += sizeSmall * 0.8
 		}
 		box := wordsBox(st, pt, words)
 		if !slices.ContainsFunc(taken, func(r vg.Rectangle) bool { return overlap(r, box) }) && box.Min.Y > c.Min.Y {

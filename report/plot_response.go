@@ -29,7 +29,8 @@ func responseFigure(r *result.Results) *figure {
 	}
 	f := figure{
 		name: "response", title: "Tap response by string",
-		legend:  "pickup times tap, for comparison only; line: median of the taps; noise within 10 dB left out",
+		legend: fmt.Sprintf("pickup times tap, for comparison only; 1/%d octave; line: median of the taps; shade: interval; noise within 10 dB left out",
+			with[0].Tap.Response.BandsPerOctave),
 		caption: responseCaption(with), lead: overlaidResponse(with), height: gridHeight(0, 0) + leadHeight,
 	}
 	if len(panels) > 0 {

@@ -42,7 +42,7 @@ func sweepFigure(r *result.Results, s result.Sweep, name string) figure {
 	panels := [][]*plot.Plot{{delayPanel(s, ink), impulsePanel(s, ink)}, {distortionPanel(s), snrPanel(s, ink)}}
 	return figure{
 		name: name, title: "Response by sweep, " + at,
-		legend:  "exciter, bridge, pickup and input together, re the mean from 200 Hz to 2 kHz; shade: noise; rules: −3 dB points",
+		legend:  "all from player to recorder; 0 dB: mean of 200 Hz to 2 kHz; shade: noise",
 		caption: sweepCaption(s), lead: magnitudePanel(s, ink), panels: panels, height: gridHeight(len(panels), 135) + leadHeight + 12,
 	}
 }
@@ -68,7 +68,7 @@ func magnitudePanel(s result.Sweep, ink color.RGBA) *plot.Plot {
 	for _, edge := range []*float64{s.LowMinus3Hz, s.HighMinus3Hz} {
 		if edge != nil {
 			p.Add(verticalRule(*edge, inkQuiet, lineThin, 4, 3))
-			p.Add(note("−3 dB "+hzLabel(roundTo(*edge, 0)), *edge, bottom, textStyle(sizeSmall, inkQuiet, draw.XLeft, draw.YBottom), 3, 3))
+			p.Add(note("−3 dB at "+hzWords(*edge), *edge, bottom, textStyle(sizeSmall, inkQuiet, draw.XLeft, draw.YBottom), 3, 3))
 		}
 	}
 	p.Add(curve(s.Hz, s.MagnitudeDB, ink, 2))
@@ -76,7 +76,7 @@ func magnitudePanel(s result.Sweep, ink color.RGBA) *plot.Plot {
 	return p
 }
 
-// peakNames write frequency and Q above each resonance, the highest first and
+// peakNames write Q above each resonance, the highest first and
 // none over another.
 func peakNames(peaks []result.Peak) mark {
 	return func(c draw.Canvas, x, y func(float64) vg.Length) {
@@ -84,7 +84,7 @@ func peakNames(peaks []result.Peak) mark {
 		var taken []vg.Rectangle
 		for _, k := range highestFirst(peaks) {
 			pt := vg.Point{X: x(k.Hz), Y: min(y(k.LevelDB)+3, c.Max.Y-sizeSmall)}
-			words := fmt.Sprintf("%s Hz, Q %s", hzLabel(roundTo(k.Hz, 0)), Figures(roundTo(k.Q, 1)))
+			words := "Q " + Figures(roundTo(k.Q, 1))
 			box := wordsBox(st, pt, words)
 			if box.Min.X < c.Min.X || box.Max.X > c.Max.X {
 				continue
@@ -110,7 +110,7 @@ func highestFirst(peaks []result.Peak) []result.Peak {
 // sweepRangeHz is what the sweep covers, widened to a labelled frequency.
 func sweepRangeHz(s result.Sweep) (low, high float64) {
 	low, high = 20, 20000
-	for low > s.Hz[0] && low > 10 {
+	for low > 1.3*s.Hz[0] && low > 10 {
 		low /= 2
 	}
 	return low, math.Max(high, s.Hz[len(s.Hz)-1])
@@ -128,7 +128,7 @@ func magnitudeRange(s result.Sweep) (bottom, top float64) {
 			least = math.Min(least, v)
 		}
 	}
-	return math.Max(-90, math.Floor((least-12)/10)*10), math.Ceil(top/10) * 10
+	return math.Max(-90, math.Floor((least-5)/10)*10), math.Ceil(top/10) * 10
 }
 
 // noiseShade fills up to the noise that lies SNRDB below the response.
@@ -206,10 +206,9 @@ func distortionPanel(s result.Sweep) *plot.Plot {
 		hz, level := withGaps(d.Hz, d.LevelDB)
 		p.Add(curve(hz, level, ink, lineMain))
 		if n := len(d.Hz); n > 0 {
-			st := textStyle(sizeSmall, legible(ink), draw.XCenter, draw.YBottom)
+			st := textStyle(sizeSmall, legible(ink), draw.XLeft, draw.YCenter)
 			st.Font = typeface(sizeSmall, true)
-			at := (d.Order - 1) * n / 5
-			p.Add(note(fmt.Sprint(d.Order), d.Hz[at], d.LevelDB[at], st, 0, 2))
+			p.Add(note(fmt.Sprint(d.Order), d.Hz[n-1], d.LevelDB[n-1], st, 3, 0))
 		}
 	}
 	if noDistortion(s) {
@@ -262,11 +261,11 @@ func sweepCaption(s result.Sweep) string {
 	words := "The response"
 	switch {
 	case s.LowMinus3Hz != nil && s.HighMinus3Hz != nil:
-		words += fmt.Sprintf(" is within 3 dB from %s to %s Hz", hzLabel(math.Round(*s.LowMinus3Hz)), hzLabel(math.Round(*s.HighMinus3Hz)))
+		words += fmt.Sprintf(" is within 3 dB from %s to %s", hzWords(*s.LowMinus3Hz), hzWords(*s.HighMinus3Hz))
 	case s.LowMinus3Hz != nil:
-		words += fmt.Sprintf(" falls by 3 dB at %s Hz", Figures(*s.LowMinus3Hz))
+		words += fmt.Sprintf(" falls by 3 dB at %s", hzWords(*s.LowMinus3Hz))
 	case s.HighMinus3Hz != nil:
-		words += fmt.Sprintf(" falls by 3 dB at %s Hz", hzLabel(math.Round(*s.HighMinus3Hz)))
+		words += fmt.Sprintf(" falls by 3 dB at %s", hzWords(*s.HighMinus3Hz))
 	default:
 		words += " has no −3 dB point inside the sweep"
 	}
@@ -275,7 +274,7 @@ func sweepCaption(s result.Sweep) string {
 	}
 	if len(s.Peaks) > 0 {
 		k := highestFirst(s.Peaks)[0]
-		words += fmt.Sprintf("; the highest resonance stands at %s Hz (Q %s)", hzLabel(math.Round(k.Hz)), Figures(roundTo(k.Q, 1)))
+		words += fmt.Sprintf("; the highest resonance stands at %s (Q %s)", hzWords(k.Hz), Figures(roundTo(k.Q, 1)))
 	}
 	return words + "."
 }

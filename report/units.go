@@ -20,6 +20,14 @@ func Figures(v float64) string {
 	return text
 }
 
+// hzWords is a frequency in words, such as 4.4 kHz.
+func hzWords(hz float64) string {
+	if hz >= 1000 {
+		return Figures(hz/1000) + " kHz"
+	}
+	return Figures(hz) + " Hz"
+}
+
 // Ohm is a resistance in words, such as 59.6 kohm.
 func Ohm(ohm float64) string {
 	switch {

@@ -121,25 +121,38 @@ type Corner struct {
 }
 
 const (
-	cornerTopHz   = 400.0
-	cornerStep    = 8   // every eighth point, so that the residuals are independent
-	cornerSkip    = 1.3 // times the low end of the band, where its edge still blurs
-	cornerMisfit  = 1.0 // dB
+	cornerStep    = 8    // every eighth point, so that the residuals are independent
+	cornerSkip    = 1.3  // times the low end of the band, where its edge still blurs
+	cornerMisfit  = 0.25 // dB; a resonance bends more
 	cornerLeastDB = 1.0
+	cornerSkirt   = 4.0
 	cornerExactDB = 0.05 // what the response itself may be off by
 )
 
-// fitCorner fits gain and corner in decibels over the lowest octaves. It
-// says so when the low end does not fall, or does not fall like that.
+// cornerTopsHz are how far up the corner is fitted, one after another.
+var cornerTopsHz = []float64{400, 200, 100}
+
+// fitCorner fits gain and corner in decibels over the lowest octaves, fewer
+// of them where resonances come in. It says so when the low end does not fall,
+// or does not fall like that.
 func (r *SweepResponse) fitCorner() {
-	var f, y []float64
-	for i := 0; i < len(r.Hz) && r.Hz[i] < cornerTopHz; i += cornerStep {
-		if r.Hz[i] > cornerSkip*r.Hz[0] && r.stands(i, clearDB) {
-			f, y = append(f, r.Hz[i]), append(y, r.MagnitudeDB[i])
+	for i, topHz := range cornerTopsHz {
+		var f, y []float64
+		for k := 0; k < len(r.Hz) && r.Hz[k] < topHz; k += cornerStep {
+			if r.Hz[k] > cornerSkip*r.Hz[0] && r.stands(k, clearDB) {
+				f, y = append(f, r.Hz[k]), append(y, r.MagnitudeDB[k])
+			}
+		}
+		if c := cornerOf(f, y); i == 0 || c.Interval != nil || c.BelowHz > 0 {
+			r.Corner = c
+		}
+		if r.Corner.Reason != notFirstOrder {
+			return
 		}
 	}
-	r.Corner = cornerOf(f, y)
 }
+
+const notFirstOrder = "the low end does not fall like a first-order corner"
 
 func cornerOf(f, y []float64) Corner {
 	if len(f) < 6 {
@@ -152,18 +165,25 @@ func cornerOf(f, y []float64) Corner {
 	})
 	fit, err := stats.FitCurve(model, len(f), []float64{y[len(y)-1], math.Log(startCorner(f, y))})
 	if err != nil {
-		return Corner{Reason: "the low end does not fall like a first-order corner"}
+		return Corner{Reason: notFirstOrder}
 	}
 	corner := math.Exp(fit.Params[1])
 	switch drop := 10 * math.Log10(1+math.Pow(corner/f[0], 2)); {
 	case fit.ResidualSD > cornerMisfit:
-		return Corner{Reason: "the low end does not fall like a first-order corner"}
+		return Corner{Reason: notFirstOrder}
 	case drop < cornerLeastDB:
 		below := f[0] * math.Sqrt(math.Expm1(cornerLeastDB*math.Ln10/10))
 		return Corner{Reason: fmt.Sprintf("the corner lies below %.2g Hz, lower than the sweep shows", below), BelowHz: below}
 	}
-	half := student95(fit.DF) * fit.SE[1] * math.Max(1, cornerExactDB/fit.ResidualSD)
+	half := student95(fit.DF) * fit.SE[1] * misfitFactor(fit.ResidualSD)
 	return Corner{Hz: corner, Interval: &stats.Interval{Low: corner * math.Exp(-half), High: corner * math.Exp(half), Coverage: stats.Nominal}}
+}
+
+// misfitFactor widens an interval: what the response may be off by is counted
+// where the fit is closer, and a misfit beyond it is no chance from point to
+// point but a resonance's skirt, which errs the same way over the whole range.
+func misfitFactor(residualDB float64) float64 {
+	return math.Max(cornerExactDB/residualDB, math.Min(cornerSkirt, math.Max(1, residualDB/cornerExactDB)))
 }
 
 // startCorner is the lowest frequency within 3 dB of the top of the range.
