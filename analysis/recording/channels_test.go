@@ -28,6 +28,7 @@ func times(x []float64, gain float64) []float64 {
 // The channel with the taps is chosen, wherever it is and however loud the
 // hum of an open input beside it; what the others are is told.
 func TestChannelIsChosen(t *testing.T) {
+	t.Parallel()
 	const rate = 48000
 	rng := rand.New(rand.NewPCG(41, 1))
 	s := scene{rateHz: rate, kind: "modelled tap", x: make([]float64, 3*rate), noise: 1e-5}
@@ -75,6 +76,7 @@ func TestChannelIsChosen(t *testing.T) {
 }
 
 func TestChannelIsForced(t *testing.T) {
+	t.Parallel()
 	x := sine(4800, 440, 48000, 0.5, 0)
 	f := inspect(t, file24(48000, 3, interleaved(x, times(x, -0.1), make([]float64, len(x)))))
 	forced, err := f.Force(2)
@@ -95,6 +97,7 @@ func TestChannelIsForced(t *testing.T) {
 // Sixty-four channels are compared on a share of the samples; polarity still
 // comes out.
 func TestManyChannels(t *testing.T) {
+	t.Parallel()
 	rng := rand.New(rand.NewPCG(42, 1))
 	x := make([]float64, 24000)
 	for i := range x {

@@ -10,6 +10,7 @@ import (
 
 // Healthy takes must show no clicks, however sharp their events.
 func TestSharpEventsAreNoClicks(t *testing.T) {
+	t.Parallel()
 	cases := accuracy.Cases(80, 800)
 	wrong, byKind, drawn := 0, map[string]int{}, map[string]int{}
 	for k := range cases {
@@ -72,6 +73,7 @@ var faults = []fault{
 // buffer shorter than a touch looks like one, and a pluck's own pulses may be
 // as rough. Noise bursts and trains of sharp pulses are left out for that.
 func TestFaultsAreFound(t *testing.T) {
+	t.Parallel()
 	cases := accuracy.Cases(30, 500)
 	for _, f := range faults {
 		found, drawn := 0, 0

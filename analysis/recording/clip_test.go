@@ -19,6 +19,7 @@ func clipped(x []float64, low, high float64) []float64 {
 
 // A sine of 1.2 times the limit is cut once each half period.
 func TestClippingIsCounted(t *testing.T) {
+	t.Parallel()
 	const rate, hz = 48000, 110.0
 	for _, c := range []struct {
 		name      string
@@ -51,6 +52,7 @@ func TestClippingIsCounted(t *testing.T) {
 // Converter noise on flat tops leaves no two samples alike; the tops are
 // still flat.
 func TestFlatTopsUnderNoise(t *testing.T) {
+	t.Parallel()
 	cases := accuracy.Cases(50, 500)
 	found := 0
 	for k := range cases {
@@ -75,6 +77,7 @@ func TestFlatTopsUnderNoise(t *testing.T) {
 // Neither the events of healthy takes nor steady tones of any coding have
 // clipped tops.
 func TestSmoothTopsAreNotClipped(t *testing.T) {
+	t.Parallel()
 	cases := accuracy.Cases(90, 800)
 	clips, flats := 0, 0
 	for k := range cases {
@@ -130,6 +133,7 @@ func smoothTake(rng *rand.Rand, k int) []byte {
 }
 
 func TestBitsInUse(t *testing.T) {
+	t.Parallel()
 	rng := rand.New(rand.NewPCG(3, 3))
 	x := make([]float64, 5000)
 	for i := range x {

@@ -24,6 +24,7 @@ func near(t *testing.T, what string, got, want, tolerance float64) {
 // AES17-2020, 3.12: a full-scale sine reads 0 dBFS RMS; a square wave of the
 // same peak therefore +3.01.
 func TestLevels(t *testing.T) {
+	t.Parallel()
 	const rate = 48000
 	square := make([]float64, rate)
 	for i := range square {

@@ -61,6 +61,7 @@ var formatOnly = cmpopts.IgnoreUnexported(Format{})
 // The examples are headers of files written by independent libraries; their
 // samples are appended here as zeros.
 func TestPublishedExamples(t *testing.T) {
+	t.Parallel()
 	c := published(t)
 	for _, e := range []struct {
 		name   string
@@ -84,6 +85,7 @@ func TestPublishedExamples(t *testing.T) {
 }
 
 func TestPublishedSamples(t *testing.T) {
+	t.Parallel()
 	for _, c := range published(t).PCMSamples.Checks {
 		bytes := c.Bits / 8
 		// Before and after, so that the loop and its end are both tried.
@@ -118,6 +120,7 @@ func rf64(id string, dataSize uint64) []byte {
 
 // Every variant that recorders and editors write.
 func TestVariantsAreRead(t *testing.T) {
+	t.Parallel()
 	two := []byte{0, 0x40, 0, 0xC0} // 0.5, -0.5
 	plain := chunk("fmt ", fmtBody(tagPCM, 1, 48000, 16, 2))
 	data := chunk("data", two)
@@ -176,6 +179,7 @@ func TestVariantsAreRead(t *testing.T) {
 }
 
 func TestChannelsAreKeptApart(t *testing.T) {
+	t.Parallel()
 	for _, channels := range []int{1, 2, 3, 8, 64} {
 		x := make([]float64, 37*channels) // the loops that take eight at a time, and a rest
 		for i := range x {

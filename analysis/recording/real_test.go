@@ -16,6 +16,7 @@ var genuineClicks = map[string]int{"015_Dulcimer.pat 1": 29267, "045_Pizzicato_S
 // Notes that other people recorded, plucked, struck and bowed, hold no other
 // clicks, no drop-outs and no gates.
 func TestRealNotesAreWhole(t *testing.T) {
+	t.Parallel()
 	rows, err := notes.ReadTable("../../testdata/real_recordings.csv")
 	if err != nil {
 		t.Fatal(err)

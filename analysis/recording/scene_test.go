@@ -2,6 +2,7 @@ package recording
 
 import (
 	"math"
+	"math/cmplx"
 	"math/rand/v2"
 
 	"saddlewise/fixtures"
@@ -95,22 +96,19 @@ func (s *scene) sharp(rng *rand.Rand, seconds float64) []float64 {
 		if s.kind != "sine from zero" {
 			phase = math.Pi / 2
 		}
-		for i := range y {
-			y[i] = math.Exp(-float64(i)/tau) * math.Sin(2*math.Pi*hz*float64(i)/rate+phase)
-		}
+		ring(y, 1, hz/rate, phase, tau)
 	case "noise burst":
 		for i := range y {
-			y[i] = 0.3 * math.Exp(-float64(i)/tau) * rng.NormFloat64()
+			y[i] = 0.3 * rng.NormFloat64()
 		}
+		fadeOut(y, tau)
 	case "half-sine push":
 		// The filter ahead of a converter lengthens what is shorter.
 		push := int(math.Max(5, 0.0003*math.Pow(10, rng.Float64())*rate))
 		for i := range min(n, push) {
 			y[i] = math.Sin(math.Pi * (float64(i) + 0.5) / float64(push))
 		}
-		for i := range y {
-			y[i] += 0.3 * math.Exp(-float64(i)/tau) * math.Sin(2*math.Pi*hz*float64(i)/rate)
-		}
+		ring(y, 0.3, hz/rate, 0, tau)
 	default: // the force of an ideal string on its saddle: sharp pulses
 		period, width := rate/hz, 0.05+0.4*rng.Float64()
 		low := 0.0
@@ -122,10 +120,30 @@ func (s *scene) sharp(rng *rand.Rand, seconds float64) []float64 {
 				v = 1 - width
 			}
 			low = soften*low + (1-soften)*v
-			y[i] = low * math.Exp(-float64(i)/tau)
+			y[i] = low
 		}
+		fadeOut(y, tau)
 	}
 	return y
+}
+
+// ring adds a sine of so many cycles per sample that fades as exp(-i/tau).
+func ring(y []float64, gain, cycles, phase, tau float64) {
+	z := cmplx.Rect(gain, phase-math.Pi/2)
+	step := cmplx.Rect(math.Exp(-1/tau), 2*math.Pi*cycles)
+	for i := range y {
+		y[i] += real(z)
+		z *= step
+	}
+}
+
+// fadeOut multiplies sample i by exp(-i/tau).
+func fadeOut(y []float64, tau float64) {
+	gain, step := 1.0, math.Exp(-1/tau)
+	for i := range y {
+		y[i] *= gain
+		gain *= step
+	}
 }
 
 // keep writes the scene in a random format.

@@ -33,6 +33,7 @@ func (s *scene) gate(holdS, rampS float64) (muted int) {
 }
 
 func TestGatesAreMeasured(t *testing.T) {
+	t.Parallel()
 	cases := accuracy.Cases(40, 500)
 	var offS []float64
 	abrupt, runs := 0, 0
@@ -57,6 +58,7 @@ func TestGatesAreMeasured(t *testing.T) {
 // Noise below the last bit is rounded to zeros by itself: such runs are
 // counted and known for what they are.
 func TestSilenceUnderTheLastBitIsNoGate(t *testing.T) {
+	t.Parallel()
 	cases := accuracy.Cases(30, 500)
 	runs, abrupt, steps := 0, 0, 0
 	for k := range cases {
@@ -82,6 +84,7 @@ func TestSilenceUnderTheLastBitIsNoGate(t *testing.T) {
 }
 
 func TestDeadChannels(t *testing.T) {
+	t.Parallel()
 	for _, c := range []struct {
 		name string
 		x    float64
@@ -123,6 +126,7 @@ func levelled(x []float64, rateHz, target, fullDB, recoverDBPerS float64) []floa
 // three pauses to see it in; healthy takes do not seem to have one. A string
 // that rings through the pauses hides it.
 func TestGainRiding(t *testing.T) {
+	t.Parallel()
 	cases := accuracy.Cases(40, 500)
 	found, drawn, wrong := 0, 0, 0 // drawn: with three pauses or more
 	for k := range cases {
