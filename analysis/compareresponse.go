@@ -21,6 +21,9 @@ func tapBands(before, after *result.Results, assumedDB float64) []result.BandCha
 			continue
 		}
 		change := result.BandChange{String: after.Strings[i].Number, Note: after.Strings[i].Note, Leaving: []result.HzInterval{}}
+		if b.Response.BandsPerOctave != a.Response.BandsPerOctave {
+			continue // told among the warnings
+		}
 		for j := range min(len(b.Response.Bands), len(a.Response.Bands)) {
 			spread := spreads[regionOf(a.Response, a.Response.Bands[j].MidHz)]
 			change.Assumed = change.Assumed || spread.DF == 0 && spread.SD > 0

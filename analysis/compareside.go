@@ -36,7 +36,20 @@ func comparability(before, after *result.Results) []string {
 			warnings = append(warnings, words)
 		}
 	}
+	if b, a := bandsOf(before), bandsOf(after); b > 0 && a > 0 && b != a {
+		warn("The tap responses have %d bands an octave before and %d after, so they are not compared band by band; analyze both stages alike.", b, a)
+	}
 	return append(warnings, tapStyle(before, after)...)
+}
+
+// bandsOf is how many bands an octave the tap responses have; 0 for none.
+func bandsOf(r *result.Results) int {
+	for _, s := range r.Strings {
+		if s.Tap != nil && s.Tap.Response != nil {
+			return s.Tap.Response.BandsPerOctave
+		}
+	}
+	return 0
 }
 
 // otherStringRatio is from which ratio on two inharmonicities are of two

@@ -20,7 +20,7 @@ func pairOf(s scene) (before, after *result.Results) {
 		for i := range side.Strings {
 			side.Strings[i].Note = "A3"
 			side.Strings[i].Tap.ContactMS = sharp(0.8, 0.1)
-			side.Strings[i].Tap.Response = &result.TapResponse{HighDB: sharp(-12, 1)}
+			side.Strings[i].Tap.Response = &result.TapResponse{BandsPerOctave: 6, HighDB: sharp(-12, 1)}
 			side.Strings[i].Pluck = &result.Pluck{Inharmonicity: sharp(1e-4, 5e-6)}
 		}
 	}
@@ -61,6 +61,11 @@ func TestWarnings(t *testing.T) {
 				a.Strings[i].Tap.Response.HighDB = sharp(-20-float64(i), 1)
 			}
 		}, []string{"taps may differ in kind", "at least 8 dB less high sound"}},
+		"bands": {func(_, a *result.Results) {
+			for i := range a.Strings {
+				a.Strings[i].Tap.Response.BandsPerOctave = 3
+			}
+		}, []string{"6 bands an octave before and 3 after"}},
 		"one string duller": {func(_, a *result.Results) { a.Strings[0].Tap.Response.HighDB = sharp(-25, 1) }, nil},
 	}
 	for name, k := range cases {

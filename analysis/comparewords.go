@@ -22,6 +22,9 @@ const (
 	tellOfMany = 2
 )
 
+// listedBelow sends the reader to the details.
+const listedBelow = ", listed below"
+
 // said is one change in words that follow "made", with its weight: how many
 // times the size that matters it is.
 type said struct {
@@ -66,6 +69,13 @@ func changesIn(n int) string {
 		return "One change"
 	}
 	return fmt.Sprintf("%d changes", n)
+}
+
+func plural(n int) string {
+	if n == 1 {
+		return ""
+	}
+	return "s"
 }
 
 // onlyInFamily counts the changes that do not survive the whole comparison.
@@ -122,7 +132,7 @@ func mainWords(c *result.Comparison, all []said) string {
 	}
 	end := "; nothing else changed by more than this data can show."
 	if more := len(all) - named(all); more > 0 {
-		end = fmt.Sprintf(", and %d more changes, listed below.", more)
+		end = fmt.Sprintf(", and %d more change%s%s.", more, plural(more), listedBelow)
 	}
 	return step + " made " + joined(words) + end
 }
@@ -255,6 +265,8 @@ func beside(a result.AloneShift, c *result.Comparison) string {
 	for _, s := range c.Common {
 		switch {
 		case s.Test != a.Test:
+		case apart > 1 && len(s.Strings) > tellAtMost:
+			return " beside those that stayed alike"
 		case apart > 1:
 			return " than " + stringsWords(s.Strings)
 		case !s.Real && c.Gain == nil:

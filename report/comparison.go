@@ -246,16 +246,25 @@ func Wrap(sentence string) string {
 	return strings.TrimRight(wrapped(sentence, "", terminalColumns), "\n")
 }
 
-// writeAlone tells the strings that stand out from those that stayed.
+// writeAlone tells the strings that stand out from those that stayed, test by
+// test.
 func writeAlone(b *strings.Builder, c *result.Comparison) {
+	var order []string
+	words := map[string][]string{}
 	for _, a := range c.Alone {
-		words := fmt.Sprintf("String %s: its %ss moved by %s dB", escape(stringName(result.String{Number: a.String, Note: a.Note})), a.Test, signed(a.DB, 1))
-		if a.Interval != nil {
-			words += fmt.Sprintf(" (%s to %s)", signed(a.Interval.Low, 1), signed(a.Interval.High, 1))
+		if words[a.Test] == nil {
+			order = append(order, a.Test)
 		}
-		fmt.Fprintf(b, "- %s beside the strings that kept their balance.\n", words)
+		w := fmt.Sprintf("string %s %s dB", stringName(result.String{Number: a.String, Note: a.Note}), signed(a.DB, 1))
+		if a.Interval != nil {
+			w += fmt.Sprintf(" (%s to %s)", signed(a.Interval.Low, 1), signed(a.Interval.High, 1))
+		}
+		words[a.Test] = append(words[a.Test], w)
 	}
-	if len(c.Alone) > 0 {
+	for _, test := range order {
+		fmt.Fprintf(b, "- %ss beside the strings that kept their balance: %s.\n", capital(test), escape(listWords(words[test])))
+	}
+	if len(order) > 0 {
 		b.WriteString("\nThe other strings' balance moves the other way with them: it is told beside the mean of all.\n\n")
 	}
 }

@@ -116,26 +116,65 @@ func writeTrendStage(b *strings.Builder, i int, s result.TrendStage) {
 		fmt.Fprintf(b, "   %s\n", escape(s.Since))
 	}
 	for _, w := range s.Warnings {
-		fmt.Fprintf(b, "   Mind: %s\n", escape(w))
+		fmt.Fprintf(b, "\n   Mind: %s\n", escape(w))
+	}
+	if len(s.Details) > 0 {
+		b.WriteString("\n")
+	}
+	for _, d := range s.Details {
+		fmt.Fprintf(b, "   - %s\n", escape(d))
 	}
 	b.WriteString("\n")
 }
 
+// trendColumns is how many strings stand side by side, so that a table stays
+// readable as plain text.
+const trendColumns = 3
+
+// writeTrendTable has a table for each measure: stages down, strings across.
 func writeTrendTable(b *strings.Builder, t *result.Trend) {
-	tab := table{head: []string{"string", "measure", "unit"}, right: []bool{false, false, false}}
-	for _, s := range t.Stages {
-		tab.head, tab.right = append(tab.head, escape(s.Name)), append(tab.right, true)
-	}
+	b.WriteString("## Every measure\n\n▲ rose and ▼ fell since the stage before, beyond chance among all questions asked of the two. " +
+		"Levels in dBFS hang on the hand and the input gain; balance hangs on neither.\n\n")
+	var order []string
+	families := map[string][]result.Series{}
 	for _, s := range t.Series {
-		cells := []string{seriesName(s), s.Test + " " + s.Measure, s.Unit}
-		for _, p := range s.Points {
-			cells = append(cells, pointCell(p, changeDigits(s.Unit)))
+		key := s.Test + " " + s.Measure
+		if s.String == 0 {
+			key = s.Test
+		}
+		if families[key] == nil {
+			order = append(order, key)
+		}
+		families[key] = append(families[key], s)
+	}
+	for _, key := range order {
+		family := families[key]
+		fmt.Fprintf(b, "### %s, %s\n\n", escape(capital(key)), family[0].Unit)
+		for len(family) > 0 {
+			n := min(trendColumns, len(family))
+			b.WriteString(trendTable(t, family[:n]) + "\n")
+			family = family[n:]
+		}
+	}
+}
+
+func trendTable(t *result.Trend, family []result.Series) string {
+	tab := table{head: []string{"stage"}, right: []bool{false}}
+	for _, s := range family {
+		name := seriesName(s)
+		if s.String == 0 {
+			name = s.Measure
+		}
+		tab.head, tab.right = append(tab.head, escape(name)), append(tab.right, true)
+	}
+	for i, stage := range t.Stages {
+		cells := []string{stage.Name}
+		for _, s := range family {
+			cells = append(cells, pointCell(s.Points[i], changeDigits(s.Unit)))
 		}
 		tab.add(cells...)
 	}
-	b.WriteString("## Every measure\n\n" + tab.String() + "\n")
-	b.WriteString("▲ rose and ▼ fell since the stage before, beyond chance and corrected for all strings asked. " +
-		"Levels in dBFS hang on the hand and the input gain; balance hangs on neither.\n\n")
+	return tab.String()
 }
 
 func seriesName(s result.Series) string {
