@@ -83,18 +83,31 @@ func Median(values []float64) float64 {
 func interpolated(sorted []float64, coverage float64) *Interval {
 	n := len(sorted)
 	d := 1
-	for d+1 <= n/2 && rankCoverage(n, d+1) >= coverage {
+	outer, inner := rankCoverage(n, 1), rankCoverage(n, 2)
+	for d+1 <= n/2 && inner >= coverage {
 		d++
+		outer, inner = inner, rankCoverage(n, d+1)
 	}
-	outer, inner := rankCoverage(n, d), rankCoverage(n, d+1)
 	share := (outer - coverage) / (outer - inner)
 	lambda := float64(n-d) * share / (float64(d) + float64(n-2*d)*share)
 	mix := func(a, b float64) float64 { return (1-lambda)*a + lambda*b }
 	return &Interval{mix(sorted[d-1], sorted[d]), mix(sorted[n-d], sorted[n-d-1]), coverage}
 }
 
+// mostSummed values have probabilities that can be summed one by one, which is
+// quicker than the incomplete beta function.
+const mostSummed = 60
+
 // rankCoverage is the exact chance that the median lies between the d-th
 // smallest and the d-th largest of n values.
 func rankCoverage(n, d int) float64 {
-	return 1 - 2*distuv.Binomial{N: float64(n), P: 0.5}.CDF(float64(d-1))
+	if n > mostSummed {
+		return 1 - 2*distuv.Binomial{N: float64(n), P: 0.5}.CDF(float64(d-1))
+	}
+	term, sum := math.Ldexp(1, -n), 0.0
+	for i := range d {
+		sum += term
+		term *= float64(n-i) / float64(i+1)
+	}
+	return 1 - 2*sum
 }

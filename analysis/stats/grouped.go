@@ -6,31 +6,6 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 )
 
-// SummarizeGrouped is the centre of values that come in groups, with an
-// interval that holds the spread from group to group.
-//
-// Two and more groups: the mean of the groups' medians, and Student's interval
-// at 95 % from the spread's degrees of freedom (exact for normal spread and
-// groups of one size). One group: Summarize's estimate, each half of its
-// interval widened in squares by the spread at the same coverage; that is only
-// as true as the spread put in. Spread is GroupSpread of this set alone, or
-// better of all sets alike.
-func SummarizeGrouped(groups [][]float64, spread Spread) Estimate {
-	groups = filled(groups)
-	switch len(groups) {
-	case 0:
-		return Summarize(nil)
-	case 1:
-		e := Summarize(groups[0])
-		e.Interval = e.Interval.widened(e.Median, spread, 1, e.N)
-		return e
-	}
-	e := Estimate{Median: mean(medians(groups)), N: count(groups)}
-	half := quantile(Nominal, float64(spread.DF)) * math.Sqrt(spread.centreVariance(groups))
-	e.Interval = around(e.Median, half)
-	return e
-}
-
 // ShiftGrouped is how much y lies above x where both come in groups. One group
 // each: the Hodges-Lehmann shift, its exact interval widened by the spread of
 // two groups, and the p that belongs to the wider interval. More: the
