@@ -184,7 +184,11 @@ func lossNames(l Load) mark {
 		for _, n := range names {
 			st := textStyle(sizeSmall, n.ink, draw.XLeft, draw.YCenter)
 			st.Font = typeface(sizeSmall, n.bold)
-			if pt, ok := besideCurve(c, x, y, st, n.words, n.cornerHz, taken); ok {
+			highest := -0.1 // a flatter curve lies on the others
+			if n.bold {
+				highest = 0
+			}
+			if pt, ok := besideCurve(c, x, y, st, n.words, n.cornerHz, highest, taken); ok {
 				taken = append(taken, wordsBox(st, pt, n.words))
 				fillOnPaper(c, st, pt, n.words)
 			}
@@ -192,12 +196,12 @@ func lossNames(l Load) mark {
 	}
 }
 
-// besideCurve is the first place along a curve, from its low end, where words
-// cover none of those written before.
-func besideCurve(c draw.Canvas, x, y func(float64) vg.Length, st text.Style, words string, cornerHz float64, taken []vg.Rectangle) (vg.Point, bool) {
+// besideCurve is the first place along a curve, from its low end and not above
+// the highest level, where words cover none of those written before.
+func besideCurve(c draw.Canvas, x, y func(float64) vg.Length, st text.Style, words string, cornerHz, highest float64, taken []vg.Rectangle) (vg.Point, bool) {
 	for f := loadLowHz * 1.03; f < 400; f *= 1.05 {
 		level := cornerLevel(cornerHz, f)
-		if level < -loadMostDB+2.5 || level > -0.1 {
+		if level < -loadMostDB+2.5 || level > highest {
 			continue
 		}
 		pt := vg.Point{X: x(f), Y: y(level)}
