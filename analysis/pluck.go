@@ -142,7 +142,9 @@ func pluckOf(takes []measured, indexes []int, target *stage.String, a4Hz float64
 	p.KneeS = summarize(v.knee, "")
 	p.BeatHz = summarize(v.beat, "")
 	p.BroadbandT60S = summarize(v.broad, "no pluck rang long enough")
-	p.T60RangeS = v.t60Range
+	if p.T60RangeS = v.t60Range; p.T60RangeS != nil && !p.T60S.Known() {
+		p.T60S.Reason = rangeNote(p.T60S.Reason, *p.T60RangeS)
+	}
 	p.RattleDB = summarize(v.rattle, "no pluck was long enough")
 	setTarget(p, target, a4Hz)
 	p.Spectrum, p.Decay = typicalCurves(takes, indexes, p.T60S)
@@ -199,7 +201,9 @@ func (v *pluckValues) addDecay(e pluckEvent, put func(*[]result.Value, float64))
 	case d.T60RangeSeconds[1] > 0 && d.T60Seconds == 0:
 		v.decayReason = orReason(d.Reason, "two polarisations beat too deeply for one number")
 		v.widen(d.T60RangeSeconds)
-		put(&v.beat, d.BeatHz)
+		if d.Beating {
+			put(&v.beat, d.BeatHz)
+		}
 	case d.T60Seconds == 0:
 		v.decayReason = d.Reason
 	default:
@@ -222,6 +226,10 @@ func (v *pluckValues) widen(r [2]float64) {
 	v.t60Range[0], v.t60Range[1] = min(v.t60Range[0], r[0]), max(v.t60Range[1], r[1])
 }
 
+func rangeNote(reason string, r [2]float64) string {
+	return fmt.Sprintf("%s: between %.2g and %.2g s", reason, r[0], r[1])
+}
+
 func pluckRecord(take, n int, e pluckEvent, rateHz float64) result.PluckEvent {
 	r := result.PluckEvent{
 		Take: take, Event: n, OnsetS: float64(e.at.Onset) / rateHz, Sign: e.sign,
@@ -237,6 +245,9 @@ func pluckRecord(take, n int, e pluckEvent, rateHz float64) result.PluckEvent {
 		r.DecayNote = e.decayErr.Error()
 	case e.decay.T60Seconds == 0:
 		r.DecayNote = e.decay.Reason
+		if e.decay.T60RangeSeconds[1] > 0 {
+			r.DecayNote = rangeNote(r.DecayNote, e.decay.T60RangeSeconds)
+		}
 	}
 	return r
 }

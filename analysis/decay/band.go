@@ -1,6 +1,9 @@
 package decay
 
-import "math"
+import (
+	"math"
+	"math/cmplx"
+)
 
 // Minimum three-term Blackman-Harris window (Harris, Proc. IEEE 66, 51-83,
 // 1978): side lobes below -70 dB, first zero 3/length from the middle, zeros
@@ -59,14 +62,16 @@ func shift(x []float64, rateHz, hz float64, d int) baseband {
 		re[i], im[i] = v*c, -v*s
 	}
 	out := make([]complex128, blocks)
-	turn := omega * float64(d)
+	turn, phasor := cmplx.Exp(complex(0, -omega*float64(d))), complex(1, 0)
 	for k := range blocks {
-		s, c := math.Sincos(math.Mod(turn*float64(k), 2*math.Pi))
-		phasor := complex(c, -s)
+		if k%512 == 0 { // before rounding adds up
+			phasor = cmplx.Rect(1, -math.Mod(omega*float64(d)*float64(k), 2*math.Pi))
+		}
 		block := x[k*d : (k+1)*d]
 		for j := 0; j < 3 && j <= k; j++ {
 			out[k-j] += phasor * weigh(block, re[j*d:(j+1)*d], im[j*d:(j+1)*d])
 		}
+		phasor *= turn
 	}
 	b.z = out[:blocks-2]
 	return b
@@ -74,6 +79,7 @@ func shift(x []float64, rateHz, hz float64, d int) baseband {
 
 func weigh(x, re, im []float64) complex128 {
 	var a, b float64
+	re, im = re[:len(x)], im[:len(x)]
 	for i, v := range x {
 		a += v * re[i]
 		b += v * im[i]

@@ -25,27 +25,58 @@ func (e envelope) noisePrior() prior {
 // The simpler model is kept then.
 const plainChi2 = 1.15
 
-// bestModel fits one decay, two, and two that beat, and keeps the one with
-// the best information criterion.
-func (e envelope) bestModel(top int, pr prior) fitted {
+// admissible is how much worse than the best a model may be, by the
+// information criterion, that still has a say in T60's interval; common
+// practice, no source.
+const admissible = 6.0
+
+// smoothTail is the scatter, in parts of what noise makes, below which the
+// noise of a single decay may hide a second, slow decay.
+const smoothTail = 0.4
+
+// models fits one decay, two, and two that beat. The first has the best
+// information criterion; the others explain the envelope about as well.
+func (e envelope) models(top int, pr prior) []fitted {
 	hi := len(e.t)
-	first := e.firstGuess(top, pr)
-	one := e.fit(first, top, hi, pr)
-	best := one
-	if one.a > 0 && one.chi2 < plainChi2 && one.together < 2*e.correlated() {
-		return one
+	one := e.fit(e.firstGuess(top, pr), top, hi, pr)
+	hidden := one.excess > 1 || one.tail < smoothTail
+	if one.a > 0 && one.chi2 < plainChi2 && one.together < 2*e.correlated() && !hidden {
+		return []fitted{one}
+	}
+	all := []fitted{one}
+	for _, m := range e.guesses(one, top) {
+		if f := e.fit(m, top, hi, pr); f.cov != nil && f.a > 0 && f.b > -0.05*f.a {
+			all = append(all, f)
+		}
 	}
 	looks := float64(hi-top) / e.correlated()
-	for _, m := range e.guesses(one, top) {
-		if m.kind == beating && best.kind == twoRate && best.chi2 < plainChi2 {
-			break
-		}
+	out := choose(all, looks)
+	for _, m := range slowBeats(one, e.t[hi-1]-e.t[top], e.t[top]) {
 		f := e.fit(m, top, hi, pr)
-		if f.cov != nil && f.a > 0 && f.b > -0.05*f.a && f.badness(looks) < best.badness(looks)-2 {
-			best = f
+		if f.cov != nil && f.a > 0 && f.b > -0.05*f.a && f.badness(looks) < out[0].badness(looks)+admissible {
+			out = append(out, f)
 		}
 	}
-	return best
+	return out
+}
+
+// choose puts the model with the best information criterion first, a simpler
+// one unless another is clearly better, and drops what explains less.
+func choose(all []fitted, looks float64) []fitted {
+	best := 0
+	for i, f := range all {
+		beats := f.kind == beating && all[best].kind == twoRate && all[best].chi2 < plainChi2
+		if !beats && f.badness(looks) < all[best].badness(looks)-2 {
+			best = i
+		}
+	}
+	out := []fitted{all[best]}
+	for i, f := range all {
+		if i != best && f.badness(looks) < all[best].badness(looks)+admissible {
+			out = append(out, f)
+		}
+	}
+	return out
 }
 
 func (e envelope) firstGuess(top int, pr prior) model {
@@ -88,6 +119,20 @@ func (e envelope) guesses(one fitted, top int) []model {
 	out = append(out, m)
 	m.a, m.b = 1.3*one.a, 0.6*one.a
 	return append(out, m)
+}
+
+// slowBeats are starting points for beats that last longer than the note is
+// heard: out of the loudest, and through the softest, part of one.
+func slowBeats(one fitted, seconds, t0 float64) []model {
+	var out []model
+	for _, g := range []struct{ turns, phase float64 }{{0.4, 0.2}, {0.5, 2.5}, {0.8, 1.2}} {
+		m := one.model
+		m.kind, m.b, m.d = beating, one.a, 2*math.Pi*g.turns/max(seconds, 1e-3)
+		m.lnB = m.lnA + 2*math.Log(0.5)
+		m.phi = g.phase - m.d*t0
+		out = append(out, m)
+	}
+	return out
 }
 
 // ripple finds the strongest periodic part of the log envelope about one

@@ -63,7 +63,10 @@ type Point struct {
 // Decay is how one note dies away. Times count from the first sample given.
 type Decay struct {
 	T60Seconds float64 // 0: none could be told, see Reason
-	// T60Low and T60High are the 95 % interval of this one event's fit, seconds.
+	// T60Low and T60High are the 95 % interval of this one event's fit,
+	// seconds: of the line through the envelope as it is. Where two vibrations
+	// may take part it holds the line without their beats as well, for every
+	// model that explains the envelope.
 	T60Low, T60High float64
 
 	StartDBFS float64 // level of the start that the range counts from
@@ -83,7 +86,7 @@ type Decay struct {
 	Beating         bool
 	BeatHz          float64
 	BeatDepthDB     float64    // largest over smallest envelope of one beat, inside the range
-	T60RangeSeconds [2]float64 // deep beats: the range that the decay supports, T60Seconds then is 0
+	T60RangeSeconds [2]float64 // deep or slow beats, ill-seen stages: the range that the decay supports; T60Seconds then is 0
 	NotEnoughRange  bool
 	Reason          string  // why there is no T60, or what limits it
 	DampedAtS       float64 // where the note was stopped by hand or cut; 0: it rang out

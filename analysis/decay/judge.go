@@ -7,18 +7,20 @@ import (
 
 // Judgement limits; common practice, no source.
 const (
-	deepBeatDB     = 6.0  // beats deeper than this leave a range, not one number
-	leastBeats     = 1.0  // beats above the noise that make them beats
-	strayingDB     = 1.5  // scatter about the fit above which it is no decay
-	clearOfNoise   = 4.0  // signal over noise power where scatter is judged
-	returnDB       = 3.0  // of a level that has left the range: beats
-	steadyDB       = 3.0  // decay over the record below which a component is a hum
-	cutSeconds     = 0.65 // of a decay that the record cuts short
-	cutInterval    = 1.5  // and the widest interval such a one may have
-	widestInterval = 2.5  // upper over lower end, above which nothing is told
-	stageRatio     = 1.5  // late over early T60 that makes two stages
-	lateRangeDB    = 6.0  // of late decay that must be seen
-	lateCertainty  = 0.25 // relative standard error of the late decay at most
+	deepBeatDB     = 6.0   // beats deeper than this leave a range, not one number
+	leastBeats     = 1.0   // beats above the noise that make them beats
+	strayingDB     = 1.5   // scatter about the fit above which it is no decay
+	clearOfNoise   = 4.0   // signal over noise power where scatter is judged
+	returnDB       = 3.0   // of a level that has left the range: beats
+	steadyDB       = 3.0   // decay over the record below which a component is a hum
+	cutSeconds     = 0.65  // of a decay that the record cuts short
+	cutInterval    = 1.5   // and the widest interval such a one may have
+	widestNumber   = 1.5   // upper over lower end of the interval, above which a range is given instead
+	widestRange    = 5.0   // above which nothing is told
+	leastInterval  = 0.006 // half width, relative: no note decays quite as the models do
+	stageRatio     = 1.5   // late over early T60 that makes two stages
+	lateRangeDB    = 6.0   // of late decay that must be seen
+	lateCertainty  = 0.25  // relative standard error of the late decay at most
 	neededRangeDB  = -rangeBottomDB
 	longestT60S    = 60.0
 	shortestPoints = 8
@@ -34,15 +36,15 @@ func judge(e envelope) Decay {
 		return d
 	}
 	pr := e.noisePrior()
-	f := e.bestModel(top, pr)
-	v := e.viewOf(f, top)
+	models := e.models(top, pr)
+	v := e.viewOf(models[0], top)
 	d.Envelope = e.curve(v.liftDB)
 	d.StartDBFS, d.RangeDB = dB(v.start), v.rangeDB
 	if d.Reason = v.reason(d.DampedAtS); d.Reason != "" {
 		d.NotEnoughRange = true
 		return d
 	}
-	v.measure(&d)
+	v.measure(&d, v.lineAcross(models, top))
 	if d.Reason != "" && d.NotEnoughRange {
 		d.T60Seconds, d.T60Low, d.T60High = 0, 0, 0
 		d.TwoStage, d.EarlyT60Seconds, d.LateT60Seconds, d.LateT60Low, d.LateT60High, d.KneeS, d.KneeDB = false, 0, 0, 0, 0, 0, 0
@@ -69,11 +71,10 @@ func (v view) reason(dampedAtS float64) string {
 }
 
 // measure fills in what the range says.
-func (v view) measure(d *Decay) {
+func (v view) measure(d *Decay, line [3]float64) {
 	d.FitFromS, d.FitToS, d.FitToDB = v.fromS, v.toS, v.bottom
 	v.describeBeats(d)
 	v.describeStages(d)
-	line := v.lineFit()
 	d.T60Seconds, d.T60Low, d.T60High = line[0], line[1], line[2]
 	if d.Beating && d.BeatDepthDB >= deepBeatDB && !v.steady {
 		d.T60RangeSeconds = v.supported(line)
@@ -84,11 +85,11 @@ func (v view) measure(d *Decay) {
 	if v.e.broad {
 		return
 	}
-	v.doubt(d)
+	v.doubt(d, v.lineFit())
 }
 
 // doubt takes back what the fit does not bear out.
-func (v view) doubt(d *Decay) {
+func (v view) doubt(d *Decay, own [3]float64) {
 	deep := d.T60RangeSeconds[1] > 0
 	switch {
 	case v.straying() > strayingDB && !deep:
@@ -97,13 +98,17 @@ func (v view) doubt(d *Decay) {
 		d.NotEnoughRange, d.Reason = true, "no decay is seen"
 	case !v.beats() && v.returnDB() > returnDB:
 		d.NotEnoughRange, d.Reason = true, fmt.Sprintf("the level falls and returns by %.0f dB: beats slower than the decay", v.returnDB())
-	case !deep && d.T60High > widestInterval*d.T60Low:
+	case !deep && d.T60High > widestRange*d.T60Low:
 		d.NotEnoughRange, d.Reason = true, fmt.Sprintf("the decay is too irregular: T60 between %.2g and %.2g s", d.T60Low, d.T60High)
-	case deep && d.T60RangeSeconds[1] > 2*widestInterval*d.T60RangeSeconds[0]:
+	case deep && d.T60RangeSeconds[1] > widestRange*d.T60RangeSeconds[0]:
 		d.T60RangeSeconds = [2]float64{}
 		d.NotEnoughRange, d.Reason = true, fmt.Sprintf("two vibrations beat %.0f dB deep and leave T60 open", d.BeatDepthDB)
-	case !deep && v.bottom > rangeBottomDB && (d.FitToS-d.FitFromS < cutSeconds || d.T60High > cutInterval*d.T60Low):
+	case !deep && v.bottom > rangeBottomDB && (d.FitToS-d.FitFromS < cutSeconds || own[2] > cutInterval*own[1]):
 		d.NotEnoughRange, d.Reason = true, fmt.Sprintf("the record ends after %.0f dB of decay; 25 dB are needed", -v.bottom)
+	case !deep && d.T60High > widestNumber*d.T60Low:
+		d.T60RangeSeconds = [2]float64{d.T60Low, d.T60High}
+		d.T60Seconds, d.T60Low, d.T60High = 0, 0, 0
+		d.Reason = "the decay may be one of two stages or part of a slow beat: it supports a range only"
 	case !deep && v.bottom > rangeBottomDB:
 		d.Reason = fmt.Sprintf("from %.0f dB of decay only: the record ends there", -v.bottom)
 	}

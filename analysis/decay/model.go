@@ -78,7 +78,10 @@ func (m model) gradient(t float64, g []float64) float64 {
 type fitted struct {
 	model
 	cov    *mat.SymDense // of params, autocorrelation allowed for; nil when singular
-	chi2   float64       // mean squared weighted residual, with the prior's part
+	chi2   float64       // mean squared weighted residual
+	excess float64       // noise above what is known of it, in its standard errors
+	lnVar  float64       // mean log variance of a point
+	tail   float64       // mean squared weighted residual where noise rules; 1 when that is not seen
 	points int
 	looks  float64 // independent points
 	// together is how many neighbouring residuals tell one thing.
@@ -191,12 +194,14 @@ func (m model) step(ata *mat.SymDense, atb []float64, lambda float64) (model, bo
 
 // appraise finds the covariance of the parameters and the fit's quality.
 func (e envelope) appraise(m model, t, p, sd []float64, pr prior) fitted {
-	f := fitted{model: m, points: len(t)}
+	f := fitted{model: m, points: len(t), excess: max(0, (m.lnN-pr.lnN)/pr.sd)}
 	res := make([]float64, len(t))
 	for k := range t {
 		res[k] = (p[k] - m.signal(t[k]) - m.noise()) / sd[k]
 		f.chi2 += res[k] * res[k] / float64(len(t))
+		f.lnVar += 2 * math.Log(sd[k]) / float64(len(t))
 	}
+	f.tail = m.tail(t, res)
 	together := max(e.correlated(), correlation(res))
 	f.together, f.looks = together, max(1, float64(len(t))/together)
 	ata, _ := m.normal(t, p, sd, pr)
@@ -212,6 +217,21 @@ func (e envelope) appraise(m model, t, p, sd []float64, pr prior) fitted {
 	inv.ScaleSym(f.chi2*together*f.looks/left, &inv)
 	f.cov = &inv
 	return f
+}
+
+// tail is the mean squared weighted residual where noise rules: noise makes
+// about 1; far less is a smooth decay that passes for noise.
+func (m model) tail(t, res []float64) float64 {
+	sum, n := 0.0, 0.0
+	for k, r := range res {
+		if m.signal(t[k]) < m.noise() {
+			sum, n = sum+r*r, n+1
+		}
+	}
+	if n < 8 {
+		return 1
+	}
+	return sum / n
 }
 
 // correlation is the sum of the residuals' autocorrelation, up to where it
@@ -244,7 +264,8 @@ func (f fitted) sdOf(i int) float64 {
 }
 
 // badness is the Bayesian information criterion over that many independent
-// points: lower is better.
+// points: lower is better. A slow late decay that passes for noise shows by
+// more noise than lies beside the partial, and by too little scatter.
 func (f fitted) badness(looks float64) float64 {
-	return looks*math.Log(f.chi2+1e-12) + float64(len(f.params()))*math.Log(max(2, looks))
+	return f.excess*f.excess + looks*(f.lnVar+math.Log(f.chi2+1e-12)) + float64(len(f.params()))*math.Log(max(2, looks))
 }
