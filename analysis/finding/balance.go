@@ -140,7 +140,7 @@ func differ(r *result.Results, two []result.String, limit result.Limit) []result
 		Evidence: []result.Evidence{judged(fmt.Sprintf("Tap level of %s beside %s: %s", stringName(two[0]), stringName(two[1]), said(beside, "dB", 1)), beside, "dB", limit)},
 		Causes:   []string{"the quieter one is poorly pressed or bonded, or its lead is open", "one was tapped harder"},
 		Next:     []string{"Tap both again with the same ball from the same height.", "Press the quieter saddle down while tapping: if it gets louder, improve its fit."},
-	}, size, limit.Value, where)}
+	}, size, limit.Value, where, "taps")}
 }
 
 func weakDisc(r *result.Results, s result.String, beside result.Quantity, limit result.Limit, where side) result.Finding {
@@ -163,7 +163,7 @@ func weakDisc(r *result.Results, s result.String, beside result.Quantity, limit 
 		f.Causes = append(f.Causes, openLeadText)
 		f.Next = append(f.Next, "Measure this disc's capacitance at its leads: near 0 is an open lead or a crack.")
 	}
-	return softened(f, beside, -limit.Value, where)
+	return softened(f, beside, -limit.Value, where, "taps")
 }
 
 func loudDisc(s result.String, beside result.Quantity, limit result.Limit, where side) result.Finding {
@@ -173,18 +173,7 @@ func loudDisc(s result.String, beside result.Quantity, limit result.Limit, where
 		Evidence: []result.Evidence{judged("Tap level beside the median of the other strings: "+said(beside, "dB", 1), beside, "dB", limit)},
 		Causes:   []string{"this saddle was tapped harder", "this saddle presses harder on its disc than the others", "a larger or different disc"},
 		Next:     []string{"Tap all saddles again with the same ball from the same height.", "If it stays, lower this saddle or raise the others before anything is glued."},
-	}, beside, limit.Value, where)
-}
-
-// softened turns a finding whose interval straddles its limit into a request
-// for more events.
-func softened(f result.Finding, q result.Quantity, limit float64, where side) result.Finding {
-	if where == straddles {
-		f.Severity = result.SeverityRecheck
-		f.Title += ", perhaps"
-		f.Next = append([]string{settle(q, limit, "taps")}, f.Next...)
-	}
-	return f
+	}, beside, limit.Value, where, "taps")
 }
 
 // dull: level is fine, treble is not. A softer tap sounds the same, so the
@@ -200,16 +189,17 @@ func dull(r *result.Results) []result.Finding {
 	var out []result.Finding
 	for _, s := range living(r) {
 		treble, ok := besideOthers(r, s, tapTreble)
-		if !ok || loud[s.Number] || below(treble, -limit.Value) != beyond || clangDenies(r, s) {
+		where := below(treble, -limit.Value)
+		if !ok || loud[s.Number] || where < straddles || treble.Estimate.Interval == nil || clangDenies(r, s) {
 			continue
 		}
-		out = append(out, result.Finding{
+		out = append(out, softened(result.Finding{
 			ID: "disc dull", Severity: result.SeverityRecheck, About: "pickup", Strings: []int{s.Number},
 			Title:    fmt.Sprintf("%s hears less treble than the others", upper(stringName(s))),
 			Evidence: []result.Evidence{judged("Treble (1 to 4 kHz) beside the median of the other strings: "+said(treble, "dB", 1), treble, "dB", limit)},
 			Causes:   []string{"a weak or thick bond", "a softer thing or finger tapped this saddle"},
 			Next:     []string{"Tap all saddles again with the same hard, light object.", "Press the disc against its saddle while tapping: if treble comes back, bond it anew."},
-		})
+		}, treble, -limit.Value, where, "taps"))
 	}
 	return out
 }

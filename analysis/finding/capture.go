@@ -128,7 +128,7 @@ func tooQuiet(r *result.Results) []result.Finding {
 		Causes: []string{"input gain too low", "the line input was used instead of the instrument input"},
 		Next:   []string{"Turn the input gain up, the same for all takes, until taps peak between −20 and −10 dB."},
 	}, func(k result.Take) (string, bool) {
-		return fmt.Sprintf("peaks at %s dB re full scale; limit %s dB", num(k.Facts.PeakDB, 1), num(limit.Value, 0)), low(k)
+		return fmt.Sprintf("peaks at %s dB re full scale; %s", num(k.Facts.PeakDB, 1), limitWords(limit)), low(k)
 	})
 }
 

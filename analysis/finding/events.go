@@ -78,7 +78,7 @@ func takesDisagree(r *result.Results) []result.Finding {
 		out = append(out, result.Finding{
 			ID: "takes disagree", Severity: result.SeverityNote, About: "capture", Strings: []int{s.Number},
 			Title:    fmt.Sprintf("%s: the takes differ more than taps usually do", upper(stringName(s))),
-			Evidence: []result.Evidence{fact("Medians of %d takes lie %s dB apart; limit %s dB.", n, num(high-low, 1), num(limit.Value, 1))},
+			Evidence: []result.Evidence{against(limit, "Medians of %d takes lie %s dB apart", n, num(high-low, 1))},
 			Causes:   []string{"another place or tool was tapped", "input gain moved between the takes", "a joint or bond that comes and goes"},
 			Next:     []string{"Record both again with the same tool on the same spot; if they still differ, flex the lead while tapping."},
 		})

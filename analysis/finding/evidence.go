@@ -26,6 +26,9 @@ func upper(s string) string {
 	return strings.ToUpper(s[:1]) + s[1:]
 }
 
+// lower goes on with one.
+func lower(s string) string { return strings.ToLower(s[:1]) + s[1:] }
+
 // num writes a number with digits decimals and a true minus.
 func num(v float64, digits int) string {
 	text := strconv.FormatFloat(math.Abs(v), 'f', digits, 64)
@@ -61,12 +64,23 @@ func limitOf(r *result.Results, key string) result.Limit {
 
 // judged is evidence about a quantity beside its limit.
 func judged(text string, q result.Quantity, unit string, l result.Limit) result.Evidence {
+	e := against(l, "%s", text)
+	e.Quantity, e.Unit = bare(q), unit
+	return e
+}
+
+// against is a fact beside the limit that judges it.
+func against(l result.Limit, format string, args ...any) result.Evidence {
+	return result.Evidence{Text: fmt.Sprintf(format, args...) + "; " + limitWords(l) + ".", Limit: &l}
+}
+
+// limitWords says what a limit is and whose.
+func limitWords(l result.Limit) string {
 	from := "common practice"
 	if l.Given {
 		from = "set"
 	}
-	text = fmt.Sprintf("%s; limit %s %s (%s).", text, num(l.Value, decimals(l.Value)), l.Unit, from)
-	return result.Evidence{Text: text, Quantity: bare(q), Unit: unit, Limit: &l}
+	return strings.TrimSpace(fmt.Sprintf("limit %s %s", num(l.Value, decimals(l.Value)), l.Unit)) + " (" + from + ")"
 }
 
 // bare is q without the values that the results keep elsewhere.
@@ -157,6 +171,20 @@ func settle(q result.Quantity, limit float64, what string) string {
 		return fmt.Sprintf("The value lies so near the limit that even 40 further %s may not settle it.", what)
 	}
 	return fmt.Sprintf("Record about %d further %s, in a second take, to settle it.", more, what)
+}
+
+// softened turns a finding whose interval straddles its limit into a request
+// for more events.
+func softened(f result.Finding, q result.Quantity, limit float64, where side, what string) result.Finding {
+	if where != straddles {
+		return f
+	}
+	if f.Severity == result.SeverityStop {
+		f.Severity = result.SeverityRecheck
+	}
+	f.Title += ", perhaps"
+	f.Next = append([]string{settle(q, limit, what)}, f.Next...)
+	return f
 }
 
 // medianOf is the middle value; NaN for none.

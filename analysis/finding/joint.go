@@ -42,7 +42,7 @@ func drops(r *result.Results, s result.String) []result.Evidence {
 			return
 		}
 		if weak, n := dropped(*q, limit.Value); weak > 0 {
-			out = append(out, fact("%d of %d %s lie %s dB and more below the others of this string.", weak, n, what, num(limit.Value, 0)))
+			out = append(out, against(limit, "%d of %d %s lie this far and farther below the others of this string", weak, n, what))
 		}
 	}
 	say(tapLevel(s), "taps", 4)

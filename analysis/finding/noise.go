@@ -53,8 +53,8 @@ func hum(r *result.Results) []result.Finding {
 	f := result.Finding{
 		ID: "hum", Severity: result.SeverityRecheck, About: "pickup",
 		Title: fmt.Sprintf("Hum is only %s dB below the %s", num(gap, 0), what),
-		Evidence: []result.Evidence{fact("Mains at %s Hz, %d lines, %s dBFS in all; median of the %s %s dBFS; limit %s dB below.",
-			num(open.Hum.MainsHz, 2), len(open.Hum.Lines), num(open.Hum.TotalDBFS, 1), what, num(level, 1), num(limit.Value, 0))},
+		Evidence: []result.Evidence{against(limit, "Mains at %s Hz, %d lines, %s dBFS in all; median of the %s %s dBFS, which is %s dB more",
+			num(open.Hum.MainsHz, 2), len(open.Hum.Lines), num(open.Hum.TotalDBFS, 1), what, num(level, 1), num(gap, 1))},
 	}
 	explainHum(&f, open, hand)
 	return []result.Finding{f}
@@ -107,7 +107,7 @@ func humInOneTake(r *result.Results) []result.Finding {
 		if k.NoiseDBFS == nil || k.Hand && *k.NoiseDBFS < mid {
 			return "", false
 		}
-		return fmt.Sprintf("background %s dBFS, median of the takes %s; limit %s dB more", num(*k.NoiseDBFS, 1), num(mid, 1), num(limit.Value, 0)),
+		return fmt.Sprintf("background %s dBFS, median of the takes %s, which is %s dB less; %s", num(*k.NoiseDBFS, 1), num(mid, 1), num(*k.NoiseDBFS-mid, 1), limitWords(limit)),
 			*k.NoiseDBFS > mid+limit.Value
 	})
 }
@@ -127,7 +127,7 @@ func hiss(r *result.Results) []result.Finding {
 	return []result.Finding{{
 		ID: "hiss", Severity: result.SeverityNote, About: "capture",
 		Title:    fmt.Sprintf("Noise, A-weighted, is only %s dB below the %s", num(gap, 0), what),
-		Evidence: []result.Evidence{judged("A-weighted floor "+said(open.FloorADBFS, "dBFS", 1)+fmt.Sprintf("; median of the %s %s dBFS", what, num(level, 1)), open.FloorADBFS, "dBFS", limit)},
+		Evidence: []result.Evidence{judged("A-weighted floor "+said(open.FloorADBFS, "dBFS", 1)+fmt.Sprintf("; median of the %s %s dBFS, which is %s dB more", what, num(level, 1), num(gap, 1)), open.FloorADBFS, "dBFS", limit)},
 		Causes:   []string{"a line or microphone input instead of an instrument input: its hiss is louder than the pickup", "gain too low", "a resistor or leaky joint across the discs"},
 		Next:     []string{"Use the instrument (high-impedance) input and more gain.", "Record silence with the lead unplugged: if hiss stays, it is the input's."},
 	}}
@@ -148,9 +148,9 @@ func lowLoss(r *result.Results) []result.Finding {
 	f := result.Finding{
 		ID: "low strings lost to input loading", Severity: result.SeverityNote, About: "pickup",
 		Title: fmt.Sprintf("The input loads the discs: the lowest string loses %s dB", num(p.LossDB, 1)),
-		Evidence: []result.Evidence{fact("Corner %s Hz from %d discs of %s nF, %s pF of cable and %s ohm; lowest string %s Hz; limit %s dB.",
+		Evidence: []result.Evidence{against(limit, "Corner %s Hz from %d discs of %s nF, %s pF of cable and %s ohm; lowest string, %s Hz, loses %s dB",
 			num(p.CornerHz, 1), r.Stage.Pickup.Discs, num(r.Stage.Pickup.DiscNF, 1), num(r.Stage.Pickup.CablePF, 0),
-			ohms(r.Stage.Pickup.InputOhm), num(p.LowestHz, 1), num(limit.Value, 1))},
+			ohms(r.Stage.Pickup.InputOhm), num(p.LowestHz, 1), num(p.LossDB, 1))},
 		Causes: []string{"input resistance too low for this capacitance"},
 		Next:   []string{fmt.Sprintf("Use an input of %s ohm or more, or a buffer stage close to the discs.", ohms(p.OhmFor1DB))},
 	}

@@ -84,7 +84,7 @@ func outOfTune(r *result.Results) []result.Finding {
 		return []result.Finding{{
 			ID: "all strings off by the same", Severity: result.SeverityNote, About: "instrument",
 			Title:    fmt.Sprintf("All strings are %s cents off, alike", num(common, 0)),
-			Evidence: []result.Evidence{fact("Median of %d strings %s cents; limit %s cents.", len(strs), num(common, 1), num(limit.Value, 0))},
+			Evidence: []result.Evidence{against(limit, "Median of %d strings %s cents", len(strs), num(common, 1))},
 			Causes:   []string{"tuned to another reference pitch than a4_hz", "the sample clock is off: compare the reference tone"},
 			Next:     []string{"Check a4_hz in build.toml, and the reference tone's offset in this report."},
 		}}
@@ -102,6 +102,13 @@ func outOfTune(r *result.Results) []result.Finding {
 		if math.Abs(q.Estimate.Median) > limit.Value {
 			f.Strings = append(f.Strings, s.Number)
 			f.Evidence = append(f.Evidence, judged(upper(stringName(s))+": "+said(q, "cents", 1), q, "cents", limit))
+			size := q
+			if q.Estimate.Median < 0 {
+				size = negated(q)
+			}
+			if above(size, limit.Value) == straddles {
+				f.Next = append(f.Next, upper(stringName(s))+": "+lower(settle(size, limit.Value, "plucks")))
+			}
 		}
 	}
 	if len(f.Strings) == 0 {
@@ -160,13 +167,13 @@ func shortSustain(r *result.Results) []result.Finding {
 		if where < straddles {
 			continue
 		}
-		out = append(out, result.Finding{
+		out = append(out, softened(result.Finding{
 			ID: "short sustain", Severity: result.SeverityNote, About: "instrument", Strings: []int{s.Number},
 			Title:    fmt.Sprintf("%s rings much shorter than the others", upper(stringName(s))),
-			Evidence: []result.Evidence{fact("T60 %s; median of the other strings %s s; limit %s of it.", said(s.Pluck.T60S, "s", 2), num(medianOf(others), 2), num(limit.Value, 2))},
+			Evidence: []result.Evidence{against(limit, "T60 %s; median of the other strings %s s", said(s.Pluck.T60S, "s", 2), num(medianOf(others), 2))},
 			Causes:   []string{"loose or soft saddle or nut on this string", "old string", "the note lies on a resonance of the body"},
 			Next:     []string{"Pluck the same string fretted or stopped one note higher: if it rings longer, it is a resonance, not the saddle.", "Check that the saddle sits firmly before it is glued."},
-		})
+		}, s.Pluck.T60S, limit.Value*medianOf(others), where, "plucks"))
 	}
 	return out
 }
@@ -188,13 +195,13 @@ func distorted(r *result.Results) []result.Finding {
 		if !ok || rise.Estimate.Median <= limit.Value || s.Tone.THDDB.Estimate.Median < -50 {
 			continue
 		}
-		out = append(out, result.Finding{
+		out = append(out, softened(result.Finding{
 			ID: "tone distorted", Severity: result.SeverityRecheck, About: "pickup", Strings: []int{s.Number},
 			Title:    fmt.Sprintf("The reference tone is distorted at %s", stringName(s)),
 			Evidence: []result.Evidence{judged("THD beside the other strings: "+said(rise, "dB", 1)+", itself "+said(s.Tone.THDDB, "dB", 1), rise, "dB", limit)},
 			Causes:   []string{"loose saddle", "cracked bond or disc that rattles against the saddle", "the fork touched something else"},
 			Next:     []string{"Set the fork on again, pressing lightly, twice.", "Press the saddle while the tone sounds: if it cleans up, seat or bond it anew."},
-		})
+		}, rise, limit.Value, above(rise, limit.Value), "strikes"))
 	}
 	return out
 }
@@ -213,13 +220,13 @@ func rattle(r *result.Results) []result.Finding {
 		if !ok || rings(r, s) || above(rise, limit.Value) < straddles || s.Pluck.RattleDB.Estimate.Median < limitOf(r, "rattle_least_db").Value {
 			continue
 		}
-		out = append(out, result.Finding{
+		out = append(out, softened(result.Finding{
 			ID: "rattle", Severity: result.SeverityRecheck, About: "instrument", Strings: []int{s.Number},
 			Title:    fmt.Sprintf("%s buzzes", upper(stringName(s))),
 			Evidence: []result.Evidence{judged("Energy between the partials beside the other strings: "+said(rise, "dB", 1), rise, "dB", limit)},
 			Causes:   []string{"loose saddle or nut", "string touches something", "a disc or lead vibrates against the wood"},
 			Next:     []string{"Press saddle, nut and leads one after another while plucking: what stops the buzz is its cause."},
-		})
+		}, rise, limit.Value, above(rise, limit.Value), "plucks"))
 	}
 	return out
 }

@@ -26,8 +26,8 @@ func resonant(r *result.Results) []result.Finding {
 		out = append(out, result.Finding{
 			ID: "strange resonance", Severity: result.SeverityRecheck, About: "pickup", Strings: []int{s.Number},
 			Title: fmt.Sprintf("%s rings near %s Hz as the others do not", upper(stringName(s)), num(band.MidHz, 0)),
-			Evidence: []result.Evidence{fact("Tap energy near %s Hz lies %s dB above the median of the strings, beside the bands around it; limit %s dB.",
-				num(band.MidHz, 0), num(height, 1), num(limit.Value, 0))},
+			Evidence: []result.Evidence{against(limit, "Tap energy near %s Hz lies %s dB above the median of the strings, beside the bands around it",
+				num(band.MidHz, 0), num(height, 1))},
 			Causes: []string{"a saddle or disc that is free to rock or ring", "a hollow or loose spot under the disc", "a lead or part that vibrates along"},
 			Next:   []string{"Damp saddle, disc and leads with a finger one after another while tapping: what stops the ringing is its cause.", "Bed the disc flat and press it while tapping."},
 		})
