@@ -14,7 +14,7 @@ import (
 // Theory against the test itself on simulated normal values.
 func TestRankSumPowerEqualsSimulation(t *testing.T) {
 	t.Parallel()
-	cases := accuracy.Cases(800, 3000)
+	cases := accuracy.Cases(1500, 4000)
 	var off []float64
 	for _, size := range [][2]int{{3, 3}, {3, 5}, {4, 4}, {5, 5}, {4, 9}, {6, 6}, {8, 8}, {12, 12}, {20, 10}, {20, 20}} {
 		line := ""
