@@ -37,7 +37,7 @@ func distortion(im *impulse, at float64, l linear, n noiseIn) []Distortion {
 	for order := 2; order <= highestOrder; order++ {
 		d := Distortion{Order: order, Hz: []float64{}, LevelDB: []float64{}}
 		w := im.weigh(at-im.ref.rateS*math.Log(float64(order)), im.room(order, order+1, orderPreShare), im.room(order-1, order, orderPostShare), 1, 0.5)
-		s := w.transform(im.rateHz)
+		s := w.powers(im.rateHz)
 		for i := 0; ; i++ {
 			hz := low * math.Pow(2, float64(i)/distortionPerOct)
 			if hz*float64(order) > high {

@@ -12,7 +12,8 @@ const (
 	afterS       = 1.3  // and after it
 	lowTaper     = 1.25 // the band fades in over this ratio above its low end
 	highTaper    = 1.06 // and out over this one below its high end
-	transformS   = 2.0  // length of the transform of a windowed response, at least
+	transformS   = 2.0  // length of the transform of a windowed response, at most
+	transformPad = 4    // times the window, so that bins can be interpolated
 	regularShare = 1e-7
 )
 
@@ -157,9 +158,18 @@ type spectrum struct {
 }
 
 func (w window) transform(rateHz float64) spectrum {
-	n := powerOfTwo(max(len(w.x), int(transformS*rateHz)))
+	n := powerOfTwo(max(len(w.x), min(int(transformS*rateHz), transformPad*len(w.x))))
 	c, m := transforms(w.x, n, w.zero)
 	return spectrum{c, m, rateHz / float64(n)}
+}
+
+// powers is the window's spectrum without its moment, in steps of 1 Hz or
+// less.
+func (w window) powers(rateHz float64) spectrum {
+	n := powerOfTwo(max(len(w.x), int(rateHz)))
+	padded := make([]float64, n)
+	copy(padded, w.x)
+	return spectrum{c: fourier.NewFFT(n).Coefficients(nil, padded), step: rateHz / float64(n)}
 }
 
 // at interpolates the spectrum between bins; its time zero is the window's
