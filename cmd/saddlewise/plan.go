@@ -77,6 +77,9 @@ type planData struct {
 	LoadFlag          string
 }
 
+// Many tells whether there is more than one string.
+func (d *planData) Many() bool { return len(d.Strings) > 1 }
+
 type planString struct {
 	Number int
 	Note   string

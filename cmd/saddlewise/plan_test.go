@@ -171,3 +171,38 @@ func TestSkeletonTellsTheLimits(t *testing.T) {
 		t.Errorf("keys missing from the skeleton: %v", st.Pickup.Assumed)
 	}
 }
+
+// What a maker must be told, for one string as for twelve, within 80 columns.
+func TestPlanTellsTheWholeProcedure(t *testing.T) {
+	for _, tuning := range []string{"C2", "A3,D3,G2,C2", "E4,B3,G3,D3,A2,E2", "E4,E4,B3,B3,G4,G3,D4,D3,A3,A2,E3,E2"} {
+		var out, errOut bytes.Buffer
+		if status := run(t.Context(), []string{"plan", "--strings", tuning}, &out, &errOut); status != exitDone {
+			t.Fatalf("%s: status %d, %s", tuning, status, &errOut)
+		}
+		text := strings.Join(strings.Fields(out.String()), " ")
+		last := -1
+		for _, want := range []string{ // in the order of the work
+			"Phantom power off, input gain down", "Eye protection", "Never lift a protective earth", "noise gate", // connections and cautions
+			"peaks between -20 and -10 dB", "check --watch", "`quiet.wav`", "`quiet-hand.wav`",
+			"short takes a string", "light ball or an eraser fall from a fixed height", "then show a change of", "--resolve-db", "`tap-1-a.wav`", "`tap-1-b.wav`",
+			"## 5. Plucks", "Strike it on your knee", "`tone-1.wav`", "`load-none/tone-1.wav`", "load capacitance", "fast epoxy heats up",
+		} {
+			at := strings.Index(text, want)
+			if at <= last {
+				t.Errorf("%s: %q is missing or out of order", tuning, want)
+			}
+			last = at
+		}
+		many := strings.Contains(tuning, ",")
+		for _, word := range []string{"on every saddle", "Damp the other strings", "discs of some"} {
+			if strings.Contains(text, word) != many {
+				t.Errorf("%s: %q", tuning, word)
+			}
+		}
+		for line := range strings.Lines(out.String()) {
+			if len([]rune(line)) > 81 {
+				t.Errorf("%s: longer than 80 columns: %s", tuning, line)
+			}
+		}
+	}
+}
