@@ -68,7 +68,11 @@ func magnitudePanel(s result.Sweep, ink color.RGBA) *plot.Plot {
 	for _, edge := range []*float64{s.LowMinus3Hz, s.HighMinus3Hz} {
 		if edge != nil {
 			p.Add(verticalRule(*edge, inkQuiet, lineThin, 4, 3))
-			p.Add(note("−3 dB at "+hzWords(*edge), *edge, bottom, textStyle(sizeSmall, inkQuiet, draw.XLeft, draw.YBottom), 3, 3))
+			side, aside := draw.XLeft, vg.Length(3)
+			if *edge > math.Sqrt(low*high) {
+				side, aside = draw.XRight, -3
+			}
+			p.Add(note("−3 dB at "+hzWords(*edge), *edge, bottom, textStyle(sizeSmall, inkQuiet, side, draw.YBottom), aside, 3))
 		}
 	}
 	p.Add(curve(s.Hz, s.MagnitudeDB, ink, 2))
