@@ -58,6 +58,9 @@ func WriteNote(r *result.Results, n Note) error {
 func readNotes(path string) ([]byte, fs.FileMode, error) {
 	info, err := os.Stat(path)
 	if errors.Is(err, fs.ErrNotExist) {
+		if _, err := os.Stat(filepath.Dir(path)); err != nil {
+			return nil, 0, fmt.Errorf("its folder cannot be used: %w", err)
+		}
 		return nil, 0o644, nil
 	}
 	if err != nil {

@@ -1,6 +1,7 @@
 package report
 
 import (
+	"math/rand/v2"
 	"regexp"
 	"strings"
 	"testing"
@@ -73,5 +74,41 @@ func TestCheckLineIsOneLine(t *testing.T) {
 	good := result.Take{File: "tap-1.wav", Test: "tap", Events: 8, Facts: &result.TakeFacts{PeakDB: -9}}
 	if line, ok := CheckLine(good); !ok || !strings.HasPrefix(line, "good") {
 		t.Errorf("got %q, %v", line, ok)
+	}
+}
+
+// TestEveryTextFitsTheTerminal: random names, long, wide and hostile, widen no
+// line of any summary.
+func TestEveryTextFitsTheTerminal(t *testing.T) {
+	rng := rand.New(rand.NewPCG(8, 15))
+	name := func() string {
+		parts := []string{"glued", "鳥の巣", "Ἀθήνα", "x̂", hostile, "👩‍🔧", strings.Repeat("w", 90), "пьезо", " "}
+		var b strings.Builder
+		for range 1 + rng.IntN(6) {
+			b.WriteString(parts[rng.IntN(len(parts))] + " ")
+		}
+		return b.String()
+	}
+	for range 200 {
+		r := sample(1 + rng.IntN(12))
+		r.Stage.Build, r.Stage.Name, r.Stage.NextStep, r.Verdict.Sentence = name(), name(), name(), name()
+		r.Strings[0].Note, r.Strings[0].Tap.ThroughBody = name(), true
+		r.Strings[0].Tap.LevelDBFS, r.Strings[0].Tap.BalanceDB = quantityOf(-123.4, 1, 3), quantityOf(-99.9, 1, 3)
+		r.Strings[0].Pluck.Cents, r.Strings[0].Pluck.T60S = quantityOf(-1234.5, 1, 3), quantityOf(123.4, 1, 3)
+		r.Findings = []result.Finding{{Severity: result.SeverityRecheck, Title: name()}}
+		r.Problems = []result.Problem{{Text: name()}}
+		c, tr := wholeComparison(2), wholeTrend(2, name(), name())
+		c.Sentence, c.Warnings, c.Details, c.Changes[0].Note = name(), []string{name()}, []string{name()}, name()
+		tr.Notes, tr.Stages[0].Since, tr.Stages[1].Earlier = []string{name()}, name(), true
+		for _, text := range []string{Summary(r, Paint{}), ComparisonSummary(c, Paint{}), TrendSummary(tr, Paint{})} {
+			for line := range strings.SplitSeq(text, "\n") {
+				if w := uniseg.StringWidth(line); w > terminalColumns {
+					t.Fatalf("%d columns: %q", w, line)
+				}
+				if strings.ContainsAny(line, "\x1b\r\a") {
+					t.Fatalf("control character in %q", line)
+				}
+			}
+		}
 	}
 }

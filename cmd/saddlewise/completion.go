@@ -10,3 +10,16 @@ func stageFolder(_ *cobra.Command, args []string, _ string) ([]string, cobra.She
 	}
 	return nil, cobra.ShellCompDirectiveFilterDirs
 }
+
+// addCompletion adds the command that writes completion for a shell.
+func addCompletion(root *cobra.Command) {
+	root.InitDefaultCompletionCmd()
+	for _, c := range root.Commands() {
+		if c.Name() == "completion" {
+			c.Args = cobra.ArbitraryArgs
+			c.RunE = func(cmd *cobra.Command, _ []string) error {
+				return misused("completion takes bash, fish, powershell or zsh; %s explains", helpFor(cmd))
+			}
+		}
+	}
+}

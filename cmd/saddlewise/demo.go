@@ -27,7 +27,7 @@ recorded; the build is made up.
 
 Everything goes to DIR (saddlewise-demo when none is given).`,
 		Example: "  saddlewise demo\n  saddlewise demo cello",
-		Args:    cobra.MaximumNArgs(1),
+		Args:    between(0, 1, "one folder at most"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			dir := "saddlewise-demo"
 			if len(args) == 1 {

@@ -80,7 +80,7 @@ func record(t *testing.T, build string) {
 	guitar := fixtures.Tunings()[0]
 	for i, stage := range []string{"wired", "glued"} {
 		s := fixtures.RandomHealthyOf(guitar, rand.New(rand.NewPCG(5, uint64(i)))).Session
-		s.RateHz, s.TapTakes, s.TapsPerTake, s.Plucks, s.PluckS, s.QuietS = 44100, 1, 6, 2, 2, 5
+		s.RateHz, s.TapTakes, s.TapsPerTake, s.Plucks, s.PluckS, s.QuietS, s.ToneHz = 44100, 1, 6, 2, 2, 5, 0
 		if _, err := s.Write(t.Context(), filepath.Join(build, stage)); err != nil {
 			t.Fatal(err)
 		}

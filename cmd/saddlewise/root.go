@@ -22,11 +22,6 @@ const (
 	exitStopped = 3 // with --gate, when the verdict is stop
 )
 
-// misuse is an error of the command line.
-type misuse struct{ error }
-
-func misused(format string, args ...any) error { return misuse{fmt.Errorf(format, args...)} }
-
 // errGate is not a failure: the verdict is stop and --gate was given.
 var errGate = errors.New("the verdict is stop")
 
@@ -82,25 +77,19 @@ String 1 is the highest-pitched. Recordings are never changed.`,
 		CompletionOptions: cobra.CompletionOptions{HiddenDefaultCmd: true},
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if len(args) > 0 {
-				return misused("there is no command %q; saddlewise help lists them", args[0])
+				return unknownCommand(cmd, args[0])
 			}
 			return cmd.Help()
 		},
 	}
 	root.SetUsageFunc(usage)
-	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return misuse{err} })
+	root.SetFlagErrorFunc(flagMisuse)
+	root.SetHelpCommand(newHelp())
+	root.Version = version()
+	root.SetVersionTemplate(tool() + "\n")
 	root.AddCommand(newDemo(), newPlan(), newCheck(), newAnalyze(), newCompare(), newTrend(), newLoad(), newStimulus(), newMan(), newVersion())
+	addCompletion(root)
 	return root
-}
-
-// exactly checks the number of arguments and says what is missing.
-func exactly(n int, what string) cobra.PositionalArgs {
-	return func(cmd *cobra.Command, args []string) error {
-		if len(args) != n {
-			return misused("%s takes %s; saddlewise help %s explains", cmd.Name(), what, cmd.Name())
-		}
-		return nil
-	}
 }
 
 // paintFor colours output only for a terminal, and not where NO_COLOR asks
