@@ -111,11 +111,13 @@ func (n note) heterodyne(hz float64, window []float64, hop, count int) []complex
 	}
 	out := make([]complex128, count)
 	for j := range out {
-		var s complex128
+		var re, im float64
+		at := base[j*hop:][:len(window)]
 		for i, w := range window {
-			s += complex(w, 0) * base[j*hop+i]
+			re += w * real(at[i])
+			im += w * imag(at[i])
 		}
-		out[j] = s
+		out[j] = complex(re, im)
 	}
 	return out
 }

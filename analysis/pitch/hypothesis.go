@@ -272,8 +272,8 @@ func (sc *scorer) look(s stiffString, n int) {
 		return
 	}
 	fits := math.Log((1-stray)/math.Sqrt(2*math.Pi)/sd) - z*z/2
-	if off := math.Log(stray / (2 * reach)); off > fits {
-		fits = off
+	if z*z > 4 || reach < sd { // near partials are never the stray ones
+		fits = math.Max(fits, math.Log(stray/(2*reach)))
 	}
 	if sc.gain[n] = fits - l.logChance; sc.gain[n] <= 0 {
 		sc.level[n], sc.gain[n] = math.NaN(), 0 // no better than chance
@@ -335,20 +335,28 @@ func (sc *scorer) weakness(n int) float64 {
 	return -math.Log(chance + (1-chance)*likely)
 }
 
+// perPartialDB is the slope of the envelope, from partial n to n+1.
+var perPartialDB = func() (fall [mostPartials + 2]float64) {
+	const perOctaveDB = 14
+	for n := 1; n < len(fall); n++ {
+		fall[n] = perOctaveDB * math.Log2(float64(n+1)/float64(n))
+	}
+	return fall
+}()
+
 // envelope draws a level over the partials that falls by an octave's slope from
 // each that sounds, both ways.
 func (sc *scorer) envelope(last int) {
-	const perOctaveDB = 14
 	level := math.Inf(-1)
 	for n := 1; n <= last; n++ {
-		if level -= perOctaveDB * math.Log2(float64(n)/float64(n-1)); sc.level[n] > level {
+		if level -= perPartialDB[n-1]; sc.level[n] > level {
 			level = sc.level[n]
 		}
 		sc.top[n] = level
 	}
 	level = math.Inf(-1)
 	for n := last; n >= 1; n-- {
-		if level -= perOctaveDB * math.Log2(float64(n+1)/float64(n)); sc.level[n] > level {
+		if level -= perPartialDB[n]; sc.level[n] > level {
 			level = sc.level[n]
 		}
 		sc.top[n] = math.Max(sc.top[n], level)

@@ -17,6 +17,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 )
 
 // ErrNoPitch says that no pitch can be told; the wrapping error says why.
@@ -102,8 +103,10 @@ func assemble(note note, best hypothesis, glide glide, partials []partial) (Pitc
 	if !ok {
 		return Pitch{}, fmt.Errorf("%w: no partial could be followed through the note", ErrNoPitch)
 	}
+	least := leastSDCents(note.seconds()-glide.settledS) * math.Ln2 / 1200
 	p := Pitch{
-		F1Hz: fit.s.hz(1), F1SDHz: fit.f1SDHz + fit.s.hz(1)*leastSDCents(note.seconds()-glide.settledS)*math.Ln2/1200, F0Hz: fit.s.f0, B: fit.s.b, BSD: fit.bSD, HasB: fit.hasB,
+		F1Hz: fit.s.hz(1), F1SDHz: fit.f1SDHz + fit.s.hz(1)*least,
+		F0Hz: fit.s.f0, B: fit.s.b, BSD: fit.bSD + fit.leastBSD(partials, least), HasB: fit.hasB,
 		F1RangeHz: fit.rangeHz, GlideCents: math.NaN(), SettledFromS: note.onsetS + glide.settledS,
 	}
 	strongest := 0
@@ -130,6 +133,23 @@ func assemble(note note, best hypothesis, glide glide, partials []partial) (Pitc
 // note were read: glides not quite settled, polarisations too close to be told
 // apart. Set so that two standard errors hold at least 95 % of rendered plucks.
 func leastSDCents(seconds float64) float64 { return 0.02 + 0.08/(seconds*seconds) }
+
+// leastBSD is the error of B when the middle of the partials used is off by
+// half of least, relative to the first. Set as leastSDCents is.
+func (f stringFit) leastBSD(p []partial, least float64) float64 {
+	var n []float64
+	for i, q := range p {
+		if f.used[i] {
+			n = append(n, float64(q.n))
+		}
+	}
+	if len(n) == 0 {
+		return 0
+	}
+	slices.Sort(n)
+	k := median(n)
+	return least * (1 + f.s.b*k*k) / (k * k)
+}
 
 func cents(ratio float64) float64 { return 1200 * math.Log2(ratio) }
 
