@@ -124,11 +124,14 @@ func (o *score) add(s scene, c *result.Comparison) {
 		wrong["alone"] = wrong["alone"] || level == s.handDB+s.gainDB
 		o.seenAlone += one(a.String == 1)
 	}
+	for _, shared := range c.Common {
+		wrong["answer"] = wrong["answer"] || shared.Survives
+	}
 	o.falseLevel, o.falseBalance = o.falseLevel+one(wrong["level"]), o.falseBalance+one(wrong["balance"])
 	o.falseNoise, o.falseAlone = o.falseNoise+one(wrong["noise"]), o.falseAlone+one(wrong["alone"])
 	o.falseAnswer += one(wrong["answer"])
 	o.gain += one(c.Gain != nil)
-	o.hand += one(len(c.Common) > 0 && c.Common[0].Survives && c.Gain == nil)
+	o.hand += one(len(c.Common) > 0 && c.Common[0].Real && c.Gain == nil)
 }
 
 func (o *score) count(measure string) {

@@ -126,7 +126,7 @@ func farthest(shifts stats.SetShifts, kept []int, n int) int {
 			at = k
 		}
 	}
-	if p[at]*float64(n) > 0.05 { // Bonferroni: asked again after each that is set aside
+	if p[at]*float64(n) > chance { // Bonferroni: asked again after each that is set aside
 		return -1
 	}
 	return at

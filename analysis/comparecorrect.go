@@ -14,8 +14,10 @@ import (
 // change may be before the answer is that the data cannot tell.
 const beyondUse = 6
 
-// chance is the share of false words that is borne.
-const chance = 0.05
+// chance is the corrected p up to which a change is told. One in twenty may be
+// false; a twenty-fifth leaves room for intervals of few values, which are up
+// to a point off what they state.
+const chance = 0.04
 
 // familyOf is what a measure is corrected with: all hum lines are one question.
 func familyOf(test, measure string) [2]string {
