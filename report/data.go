@@ -11,13 +11,16 @@ import (
 )
 
 // JSON encodes the results as results.json holds them.
-func JSON(r *result.Results) ([]byte, error) {
+func JSON(r *result.Results) ([]byte, error) { return encoded(r, "results") }
+
+// encoded is v as every JSON file here is written.
+func encoded(v any, what string) ([]byte, error) {
 	var buf bytes.Buffer
 	enc := json.NewEncoder(&buf)
 	enc.SetEscapeHTML(false)
 	enc.SetIndent("", " ")
-	if err := enc.Encode(r); err != nil {
-		return nil, fmt.Errorf("encode results: %w", err)
+	if err := enc.Encode(v); err != nil {
+		return nil, fmt.Errorf("encode %s: %w", what, err)
 	}
 	return buf.Bytes(), nil
 }

@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"context"
 	"encoding/csv"
-	"encoding/json"
 	"fmt"
 	"strconv"
 	"strings"
@@ -31,16 +30,7 @@ func WriteTrend(ctx context.Context, t *result.Trend, dir string, extra ...Forma
 }
 
 // TrendJSON encodes the trend as trend.json holds it.
-func TrendJSON(t *result.Trend) ([]byte, error) {
-	var buf bytes.Buffer
-	enc := json.NewEncoder(&buf)
-	enc.SetEscapeHTML(false)
-	enc.SetIndent("", " ")
-	if err := enc.Encode(t); err != nil {
-		return nil, fmt.Errorf("encode trend: %w", err)
-	}
-	return buf.Bytes(), nil
-}
+func TrendJSON(t *result.Trend) ([]byte, error) { return encoded(t, "trend") }
 
 func trendCSV(t *result.Trend) ([]byte, error) {
 	number := func(v float64) string { return strconv.FormatFloat(v, 'g', 6, 64) }
