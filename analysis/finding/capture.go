@@ -382,7 +382,11 @@ func misnamed(r *result.Results) []result.Finding {
 		if !isMisnamed(r, k) {
 			return "", false
 		}
-		return fmt.Sprintf("named %s, sounds like %s (%s)", k.Test, k.Contents.Looks, k.Contents.Reason), true
+		sounds := "sounds like " + k.Contents.Looks
+		if k.Contents.Looks == "unclear" {
+			sounds = "sounds like a plucked string"
+		}
+		return fmt.Sprintf("named %s, %s (%s)", k.Test, sounds, k.Contents.Reason), true
 	})
 }
 
@@ -390,10 +394,12 @@ func misnamed(r *result.Results) []result.Finding {
 func isMisnamed(r *result.Results, k result.Take) bool {
 	c := k.Contents
 	switch {
-	case c == nil || c.Looks == "unclear" || c.Looks == k.Test || k.Facts == nil || k.Facts.Dead || isGated(k):
+	case c == nil || c.Looks == k.Test || k.Facts == nil || k.Facts.Dead || isGated(k):
 		return false
 	case k.Test == "sweep" || k.Test == "sweep-reference" || c.Looks == "tap" && k.Facts.Steps > 0: // clicks sound like taps
 		return false
+	case c.Looks == "unclear":
+		return k.Test == "tap" && c.FallS >= stringFallS && !ringOn(r) || k.Test == "tone" && likeString(r, k)
 	case c.Looks == "quiet":
 		// Its events may have been found all the same; and a tap take in which
 		// nothing is heard may also be that of a dead disc.
@@ -404,14 +410,31 @@ func isMisnamed(r *result.Results, k result.Take) bool {
 	return !asNamed(r, k)
 }
 
-// ringOn: most tap takes sound like plucks, because the strings were not
+// What falls by 20 dB no faster is no tap, and what has harmonics so strong no
+// fork. Common practice, no source.
+const (
+	stringFallS = 0.35
+	stringTHDDB = -20
+)
+
+// likeString: the tone is off by a semitone or more and full of harmonics.
+func likeString(r *result.Results, k result.Take) bool {
+	for _, s := range r.Strings {
+		if s.Number == k.String && s.Tone != nil && s.Tone.Cents.Known() && s.Tone.THDDB.Known() {
+			return math.Abs(s.Tone.Cents.Estimate.Median) > 100 && s.Tone.THDDB.Estimate.Median > stringTHDDB
+		}
+	}
+	return false
+}
+
+// ringOn: most tap takes ring on like plucks, because the strings were not
 // damped. Names are mixed up in one take or two.
 func ringOn(r *result.Results) bool {
 	like, all := 0, 0
 	for _, k := range r.Takes {
 		if k.Test == "tap" && k.Contents != nil {
 			all++
-			if k.Contents.Looks == "pluck" {
+			if k.Contents.Looks == "pluck" || k.Contents.FallS >= stringFallS {
 				like++
 			}
 		}

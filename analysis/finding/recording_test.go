@@ -65,6 +65,26 @@ func TestRecordingsThatImitatePickups(t *testing.T) {
 			r.Takes[1].Contents = contents("pluck")
 			r.Strings[1].Tap.LevelDBFS = quantity(-10, 1, 8)
 		}, "take may be misnamed", result.Recheck, "disc loud"},
+		{"tap take of what rings on", func(r *result.Results) {
+			for i := range r.Takes {
+				r.Takes[i].Contents = contents("tap")
+			}
+			r.Takes[1].Contents = &result.Contents{Looks: "unclear", FallS: 0.6}
+			r.Strings[1].Tap.Polarity = result.Polarity{Down: 8, Sign: -1, Relative: "reversed", P: 0.008}
+		}, "take may be misnamed", result.Recheck, "disc reversed"},
+		{"a resonance rings, but not as long as a string", func(r *result.Results) {
+			for i := range r.Takes {
+				r.Takes[i].Contents = contents("tap")
+			}
+			r.Takes[1].Contents = &result.Contents{Looks: "unclear", FallS: 0.2}
+		}, "", result.Ready, "take may be misnamed"},
+		{"tone take of plucks", func(r *result.Results) {
+			for i := range r.Strings {
+				r.Strings[i].Tone = &result.Tone{Cents: quantity(0, 1, 4), THDDB: quantity(-50, 1, 4)}
+			}
+			r.Strings[1].Tone = &result.Tone{Takes: []int{4}, Cents: quantity(-700, 1, 4), THDDB: quantity(-5, 1, 4)}
+			r.Takes = append(r.Takes, result.Take{File: "tone-2.wav", Test: "tone", String: 2, Channel: 1, Channels: 1, DurationS: 9, Facts: &result.TakeFacts{PeakDB: -12, BitsUsed: 24}, Contents: contents("unclear")})
+		}, "take may be misnamed", result.Recheck, "tone distorted"},
 		{"undamped strings ring on after every tap", func(r *result.Results) {
 			for i := range r.Takes {
 				r.Takes[i].Contents = contents("pluck")

@@ -57,4 +57,5 @@ type Contents struct {
 	Looks   string  `json:"looks" jsonschema:"enum=tap,enum=pluck,enum=tone,enum=sweep,enum=quiet,enum=unclear"`
 	Reason  string  `json:"reason" jsonschema_description:"the evidence in words"`
 	PitchHz float64 `json:"pitch_hz" jsonschema_description:"0: none"`
+	FallS   float64 `json:"fall_s" jsonschema_description:"how long its events take to fall by 20 dB, in steps of 25 ms; 0: no events"`
 }
