@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"context"
 	"encoding/csv"
-	"encoding/json"
 	"fmt"
 	"strconv"
 	"strings"
@@ -23,7 +22,7 @@ func WriteComparison(ctx context.Context, c *result.Comparison, dir string, extr
 			figures = append(figures, *f)
 		}
 	}
-	text, err := comparisonJSON(c)
+	text, err := ComparisonJSON(c)
 	if err != nil {
 		return err
 	}
@@ -39,18 +38,7 @@ func WriteComparison(ctx context.Context, c *result.Comparison, dir string, extr
 }
 
 // ComparisonJSON encodes the comparison as comparison.json holds it.
-func ComparisonJSON(c *result.Comparison) ([]byte, error) { return comparisonJSON(c) }
-
-func comparisonJSON(c *result.Comparison) ([]byte, error) {
-	var buf bytes.Buffer
-	enc := json.NewEncoder(&buf)
-	enc.SetEscapeHTML(false)
-	enc.SetIndent("", " ")
-	if err := enc.Encode(c); err != nil {
-		return nil, fmt.Errorf("encode comparison: %w", err)
-	}
-	return buf.Bytes(), nil
-}
+func ComparisonJSON(c *result.Comparison) ([]byte, error) { return encoded(c, "comparison") }
 
 func comparisonCSV(c *result.Comparison) ([]byte, error) {
 	var buf bytes.Buffer
