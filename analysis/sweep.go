@@ -57,6 +57,9 @@ func playedSweep(ctx context.Context, st *stage.Stage, rateHz float64) (signal.S
 	}
 	p := response.DefaultSweep(rateHz)
 	p.LowHz, p.HighHz, p.Seconds = s.LowHz, s.HighHz, s.Seconds
+	if top := 0.4875 * rateHz; p.HighHz > top { // played at a higher rate: the recorder heard the rest of it
+		p.HighHz, p.Seconds = top, s.Seconds*math.Log(top/s.LowHz)/math.Log(s.HighHz/s.LowHz)
+	}
 	if s.LevelDBFS != 0 {
 		p.LevelDBFS = s.LevelDBFS
 	}

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"strconv"
 
 	"github.com/spf13/cobra"
 
@@ -59,11 +60,11 @@ takes as sweep-reference.wav: analyze finds the sweep in sweep.wav by it.`,
 Without the file beside the takes, say what was played in stage.toml:
 
 [stimulus]
-low_hz = %.1f
-high_hz = %.1f
-seconds = %.1f
-level_dbfs = %.1f
-`, args[0], p.LowHz, p.HighHz, p.Seconds, p.LevelDBFS, p.LowHz, p.HighHz, p.Seconds, p.LevelDBFS)
+low_hz = %s
+high_hz = %s
+seconds = %s
+level_dbfs = %s
+`, args[0], p.LowHz, p.HighHz, p.Seconds, p.LevelDBFS, exactly64(p.LowHz), exactly64(p.HighHz), exactly64(p.Seconds), exactly64(p.LevelDBFS))
 			return err
 		},
 	}
@@ -77,6 +78,9 @@ level_dbfs = %.1f
 	f.Float64Var(&p.TailS, "tail", p.TailS, "silence after, seconds")
 	return cmd
 }
+
+// exactly64 writes a number so that reading it gives the same.
+func exactly64(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
 
 func newStimulusTone() *cobra.Command {
 	hz, rate, seconds, level := 440.0, 48000.0, 5.0, -12.0
