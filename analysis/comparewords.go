@@ -22,9 +22,6 @@ const (
 	tellOfMany = 2
 )
 
-// listedBelow sends the reader to the details.
-const listedBelow = ", listed below"
-
 // said is one change in words that follow "made", with its weight: how many
 // times the size that matters it is.
 type said struct {
@@ -132,7 +129,7 @@ func mainWords(c *result.Comparison, all []said) string {
 	}
 	end := "; nothing else changed by more than this data can show."
 	if more := len(all) - named(all); more > 0 {
-		end = fmt.Sprintf(", and %d more change%s%s.", more, plural(more), listedBelow)
+		end = fmt.Sprintf(", and %d more change%s.", more, plural(more))
 	}
 	return step + " made " + joined(words) + end
 }

@@ -55,7 +55,7 @@ func TestComparisonSentence(t *testing.T) {
 			result.Comparison{Before: gluing, Facts: []result.FactChange{{String: 3, Before: "reversed", After: "same"}}, Changes: []result.Change{
 				realChange(1, "tap", "response low", "dB", 2, 1), realChange(1, "pluck", "T60", "s", -3, 0.5),
 				realChange(0, "quiet", "hum", "dBFS", -8, 1), realChange(4, "tap", "response high", "dB", -3, 1)}},
-			"Gluing made string 3 move the same way round as the others and the hum 8.0 dB quieter (6.3 to 9.5), and 3 more changes, listed below.",
+			"Gluing made string 3 move the same way round as the others and the hum 8.0 dB quieter (6.3 to 9.5), and 3 more changes.",
 		},
 		"gain": {
 			result.Comparison{Before: gluing, Gain: &result.GainMove{DB: -6, Interval: around(-6)}, Changes: []result.Change{calm},

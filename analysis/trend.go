@@ -1,8 +1,6 @@
 package analysis
 
 import (
-	"strings"
-
 	"saddlewise/analysis/result"
 )
 
@@ -23,7 +21,7 @@ func Follow(stages []*result.Results, earlier []bool, tool string) *result.Trend
 		}
 		if i > 0 {
 			c := Compare(stages[i-1], r, tool)
-			s.Since, s.Details, s.Warnings = strings.Replace(c.Sentence, listedBelow, "", 1), c.Details, c.Warnings
+			s.Since, s.Details, s.Warnings = c.Sentence, c.Details, c.Warnings
 			for _, ch := range c.Changes {
 				if k, ok := at[seriesKey{ch.String, ch.Test, ch.Measure}]; ok {
 					p := &t.Series[k].Points[i]

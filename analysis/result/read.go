@@ -30,7 +30,7 @@ func Decode(text []byte) (*Results, error) {
 	case err != nil, head.SchemaVersion == nil:
 		return nil, errors.New("it holds no results of an analysis")
 	case *head.SchemaVersion != SchemaVersion:
-		return nil, fmt.Errorf("its schema_version is %d, and this program reads %d; analyze the stage again", *head.SchemaVersion, SchemaVersion)
+		return nil, fmt.Errorf("its schema_version is %d, and this release reads %d; analyze the stage again from its takes, or use the release that wrote it", *head.SchemaVersion, SchemaVersion)
 	}
 	var r Results
 	if err := json.Unmarshal(text, &r); err != nil {
