@@ -399,7 +399,7 @@ func isMisnamed(r *result.Results, k result.Take) bool {
 	case k.Test == "sweep" || k.Test == "sweep-reference" || c.Looks == "tap" && k.Facts.Steps > 0: // clicks sound like taps
 		return false
 	case c.Looks == "unclear":
-		return k.Test == "tap" && c.FallS >= stringFallS && !ringOn(r) || k.Test == "tone" && likeString(r, k)
+		return k.Test == "tap" && (c.FallS >= stringFallS || atPitch(r, k)) && !ringOn(r) || k.Test == "tone" && likeString(r, k)
 	case c.Looks == "quiet":
 		// Its events may have been found all the same; and a tap take in which
 		// nothing is heard may also be that of a dead disc.
@@ -410,12 +410,34 @@ func isMisnamed(r *result.Results, k result.Take) bool {
 	return !asNamed(r, k)
 }
 
-// What falls by 20 dB no faster is no tap, and what has harmonics so strong no
+// A tap falls by 20 dB within tapFallS; what takes stringFallS is none, unless
+// the strings ring along; and what has harmonics so strong no
 // fork. Common practice, no source.
 const (
+	tapFallS    = 0.15
 	stringFallS = 0.35
 	stringTHDDB = -20
 )
+
+// atPitch: it rings for a while at the pitch of a string, or at an overtone of
+// its own.
+func atPitch(r *result.Results, k result.Take) bool {
+	if k.Contents.PitchHz <= 0 || k.Contents.FallS <= tapFallS {
+		return false
+	}
+	for _, s := range r.Strings {
+		overtones := 1.0
+		if s.Number == k.String {
+			overtones = 3
+		}
+		for n := 1.0; s.TargetHz != nil && n <= overtones; n++ {
+			if math.Abs(k.Contents.PitchHz/(n**s.TargetHz)-1) < 0.02 {
+				return true
+			}
+		}
+	}
+	return false
+}
 
 // likeString: the tone is off by a semitone or more and full of harmonics.
 func likeString(r *result.Results, k result.Take) bool {

@@ -72,11 +72,17 @@ func TestRecordingsThatImitatePickups(t *testing.T) {
 			r.Takes[1].Contents = &result.Contents{Looks: "unclear", FallS: 0.6}
 			r.Strings[1].Tap.Polarity = result.Polarity{Down: 8, Sign: -1, Relative: "reversed", P: 0.008}
 		}, "take may be misnamed", result.Recheck, "disc reversed"},
+		{"tap take of short notes at a string's pitch", func(r *result.Results) {
+			for i := range r.Takes {
+				r.Takes[i].Contents = contents("tap")
+			}
+			r.Takes[1].Contents = &result.Contents{Looks: "unclear", FallS: 0.2, PitchHz: 294.5}
+		}, "take may be misnamed", result.Recheck, ""},
 		{"a resonance rings, but not as long as a string", func(r *result.Results) {
 			for i := range r.Takes {
 				r.Takes[i].Contents = contents("tap")
 			}
-			r.Takes[1].Contents = &result.Contents{Looks: "unclear", FallS: 0.2}
+			r.Takes[1].Contents = &result.Contents{Looks: "unclear", FallS: 0.2, PitchHz: 1234}
 		}, "", result.Ready, "take may be misnamed"},
 		{"tone take of plucks", func(r *result.Results) {
 			for i := range r.Strings {
@@ -137,6 +143,28 @@ func TestRecordingsThatImitatePickups(t *testing.T) {
 			r.Takes = append(r.Takes, result.Take{File: "quiet.wav", Test: "quiet", RateHz: 48000, Channel: 1, Channels: 1, DurationS: 9, Facts: &result.TakeFacts{PeakDB: -70, BitsUsed: 24}})
 			r.Quiet[0].Takes, r.Quiet[0].PSD = []int{4}, spectrum(16000, -5)
 		}, "", result.Ready, "upper end cut off"},
+		{"DC offset", func(r *result.Results) { r.Takes[1].Facts.DCOffsetFS = -0.02 }, "DC offset", result.Ready, ""},
+		{"a take that could not be read", func(r *result.Results) {
+			r.Takes = append(r.Takes, result.Take{File: "tone-1.wav", Test: "tone", String: 1, Problem: "tone-1.wav holds no tone"})
+		}, "take not used", result.Recheck, ""},
+		{"what others hear of a reversed disc takes some of its own away", func(r *result.Results) {
+			r.Strings[1].Tap.Polarity = result.Polarity{Down: 8, Sign: -1, Relative: "reversed", P: 0.008}
+			r.Strings[1].Tap.LevelDBFS = quantity(-30, 0.5, 8)
+		}, "disc reversed", result.Stop, "disc weak"},
+		{"a fork's clang that comes through denies that a disc is dull", func(r *result.Results) {
+			clang := -26.0
+			for i := range r.Strings {
+				r.Strings[i].Tone = &result.Tone{Cents: quantity(0, 1, 4), THDDB: quantity(-50, 1, 4), ClangDB: &clang}
+			}
+			r.Strings[1].Tap.Response = &result.TapResponse{HighDB: quantity(-23, 1, 8)}
+		}, "", result.Ready, "disc dull"},
+		{"a background of zeros with few bits", func(r *result.Results) {
+			r.Takes[1].Facts.BitsUsed, r.Takes[1].Facts.ZeroSeconds = 9, 5
+		}, "background is digital silence", result.Ready, ""},
+		{"a background of zeros with many bits", func(r *result.Results) { r.Takes[1].Facts.ZeroSeconds = 5 }, "background is digital silence", result.Recheck, ""},
+		{"zeros look like steps", func(r *result.Results) {
+			r.Takes[1].Facts.ZeroSeconds, r.Takes[1].Facts.Steps, r.Takes[1].Facts.BitsUsed = 5, 3, 9
+		}, "background is digital silence", result.Ready, "clicks or drop-outs"},
 		{"hum louder in one take", func(r *result.Results) {
 			for i := range r.Takes {
 				level := -85.0
