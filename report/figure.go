@@ -54,7 +54,10 @@ func (f figure) png(l layout) ([]byte, error) {
 func (f figure) svg() ([]byte, error) {
 	f = f.fit(onPage)
 	c := vgsvg.New(onPage.wide, f.height)
-	f.draw(draw.New(c))
+	ground := draw.New(c)
+	ground.SetColor(paper)
+	ground.Fill(ground.Rectangle.Path())
+	f.draw(ground)
 	var buf bytes.Buffer
 	if _, err := c.WriteTo(&buf); err != nil {
 		return nil, fmt.Errorf("draw %s.svg: %w", f.name, err)
@@ -63,8 +66,6 @@ func (f figure) svg() ([]byte, error) {
 }
 
 func (f figure) draw(c draw.Canvas) {
-	c.SetColor(paper)
-	c.Fill(c.Rectangle.Path())
 	c = draw.Crop(c, figureMargin, -figureMargin, figureMargin, -figureMargin)
 	head := textStyle(sizeTitle, inkText, draw.XLeft, draw.YTop)
 	head.Font = typeface(sizeTitle, true)

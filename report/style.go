@@ -123,7 +123,7 @@ func (o optical) Draw(c vg.Canvas, words string, st text.Style, pt vg.Point) {
 // newPanel is an empty plot in the house style: no box, quiet ticks.
 func newPanel(title, xLabel, yLabel string) *plot.Plot {
 	p := plot.New()
-	p.BackgroundColor = paper
+	p.BackgroundColor = nil // the figure has one ground
 	if title != "" {
 		addTitle(p, title)
 	}
