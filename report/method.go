@@ -18,6 +18,9 @@ var methods = []struct{ term, words string }{
 	{"Sustain", "T60 of the fundamental from the range −5 to −25 dB, times three (the T20 range of ISO 3382-1), with the noise in the fit. Below 25 dB of range it cannot be told."},
 	{"Noise floor", "20 Hz to 20 kHz, unweighted and A-weighted (IEC 61672-1), by Welch's method. Hum: lines at multiples of the mains frequency found in the recording."},
 	{"Tap response", "energy in fractional-octave bands (IEC 61260-1), each tap normalised to its own energy from 200 Hz to 2 kHz. It is the pickup's response times the tap's own spectrum: for comparison, not absolute."},
+	{"Sweep", "response by deconvolution of an exponential sine sweep (Farina 2000, 2007), clocks compared and corrected, re its own mean from 200 Hz to 2 kHz. " +
+		"Harmonics are re the fundamental at the same moment; Q is a peak's frequency over its width 3 dB down; the low corner is a first-order fit."},
+	{"Input", "discs are voltage sources behind their capacitance (ANSI/IEEE 176); with the input's resistance they make a first-order high-pass with its corner at 1/(2πRC)."},
 	{"Tone", "THD is harmonics 2 to 10 re the fundamental; a fork's clang mode, near 6.27 times the fundamental, is left out."},
 }
 
