@@ -133,7 +133,7 @@ func (n nodes) renderImage(w util.BufWriter, src []byte, node ast.Node, entering
 	image := node.(*ast.Image)
 	_, _ = w.WriteString("<picture>") // a buffer keeps its first error
 	if narrow := n.phone[string(image.Title)]; narrow != "" {
-		_, _ = fmt.Fprintf(w, "<source media=\"screen and (max-width: 40rem)\" srcset=\"%s\" />", narrow)
+		_, _ = fmt.Fprintf(w, "<source media=\"screen and (max-width: 32rem)\" srcset=\"%s\" />", narrow)
 	}
 	_, err := fmt.Fprintf(w, "<img src=\"%s\" alt=\"%s\" /></picture>", image.Destination, html.EscapeString(wordsOf(node, src)))
 	return ast.WalkSkipChildren, err

@@ -136,3 +136,29 @@ func TestDataURIHoldsThePicture(t *testing.T) {
 		t.Errorf("%v in %s", err, got)
 	}
 }
+
+// TestPageHasPicturesForThePhone: a narrow screen is given each figure drawn
+// for it, a printer never.
+func TestPageHasPicturesForThePhone(t *testing.T) {
+	got, err := page("x", "", []byte("![wide & narrow\nwords](p.png)\n"), []file{{"p.png", []byte("abc")}, {"p-phone.png", []byte("xyz")}})
+	want := `<picture><source media="screen and (max-width: 32rem)" srcset="data:image/png;base64,eHl6" />` +
+		`<img src="data:image/png;base64,YWJj" alt="wide &amp; narrow words" /></picture>`
+	if err != nil || !bytes.Contains(got, []byte(want)) {
+		t.Errorf("%v in %s", err, got)
+	}
+}
+
+// TestLettersStayReadable: on a page of 600 pixels and on a phone of 390 the
+// smallest letters of a figure are 12 pixels high or more.
+func TestLettersStayReadable(t *testing.T) {
+	for _, c := range []struct {
+		l      layout
+		pixels float64
+	}{{onPage, 600}, {onPhone, 390}} {
+		for _, size := range []float64{float64(sizeSmall), float64(sizeTick)} {
+			if got := size * c.pixels / float64(c.l.wide); got < 12 {
+				t.Errorf("letters of %g points are %.1f pixels high at %g pixels", size, got, c.pixels)
+			}
+		}
+	}
+}
