@@ -102,13 +102,13 @@ func eventContents(src signal.Source, levels []float64, onsets []int) (*result.C
 	}
 	fall := middleValue(falls)
 	if fall <= tapGoneS {
-		return &result.Contents{Looks: "tap", Reason: fmt.Sprintf("%d onsets, 20 dB down after %.2f s", len(onsets), fall)}, nil
+		return &result.Contents{Looks: "tap", Reason: fmt.Sprintf("%d onsets, 20 dB down after %.2f s", len(onsets), fall), FallS: fall}, nil
 	}
 	purity, hz, err := purityOfEvents(src, onsets[:min(len(onsets), mostListened)])
 	if err != nil {
 		return nil, err
 	}
-	c := &result.Contents{Looks: "unclear", PitchHz: hz}
+	c := &result.Contents{Looks: "unclear", PitchHz: hz, FallS: fall}
 	c.Reason = fmt.Sprintf("%d onsets, 20 dB down after %.2f s, %.0f %% of the power in one line", len(onsets), fall, 100*purity)
 	switch {
 	case fall >= ringsOnS && purity < mixedPurity:
