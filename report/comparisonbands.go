@@ -46,7 +46,7 @@ func stretchWords(leaving []result.HzInterval) string {
 		words = append(words, fmt.Sprintf("%s by up to %s dB", at, signed(l.DB, 1)))
 	}
 	if more := len(most) - fewStretches; more > 0 {
-		words = append(words, fmt.Sprintf("%d more stretches less", more))
+		words = append(words, "less in "+counted(more, "more place"))
 	}
 	return listWords(words)
 }
