@@ -20,10 +20,11 @@ func tapResponse(takes []measured, indexes []int, bandsPerOctave int) *result.Ta
 	var low, mid, high []result.Value
 	for _, k := range indexes {
 		for n, tap := range takes[k].taps.taps {
-			if tap.spectrum == nil {
+			if tap.bands == nil {
 				continue
 			}
-			b := response.TapFrom(*tap.spectrum, takes[k].taps.hush, bands)
+			b := *tap.bands // a take of a higher rate may have more
+			b.LevelDB, b.AboveNoiseDB = b.LevelDB[:len(bands)], b.AboveNoiseDB[:len(bands)]
 			taps = append(taps, b)
 			low, mid, high = appendValue(low, k, n, b.Low), appendValue(mid, k, n, b.Mid), appendValue(high, k, n, b.High)
 		}

@@ -18,7 +18,6 @@ type tapTake struct {
 	found  event.Found
 	taps   []tapEvent
 	rateHz float64
-	hush   *response.Spectrum // background; nil: none to be had
 }
 
 // tapEvent is one tap with what could be measured of it.
@@ -27,7 +26,7 @@ type tapEvent struct {
 	level    event.Level
 	hasLevel bool
 	motion   event.Motion
-	spectrum *response.Spectrum // nil: double hit or too short
+	bands    *response.TapBands // nil: double hit or too short
 }
 
 // Length of a tap that its spectrum is read from, and of the part before it.
@@ -36,12 +35,19 @@ const (
 	tapLeadS     = 0.002
 )
 
-func measureTaps(ctx context.Context, src signal.Source) (*tapTake, error) {
+// measureTaps keeps of each tap's spectrum what its bands hold: memory is that
+// of one tap.
+func measureTaps(ctx context.Context, src signal.Source, bandsPerOctave int) (*tapTake, error) {
 	found, err := event.Find(ctx, src, event.Tap)
 	if err != nil {
 		return nil, err
 	}
 	t := &tapTake{found: found, rateHz: src.Rate()}
+	hush, err := background(src, found)
+	if err != nil {
+		return nil, err
+	}
+	bands := response.Bands(bandsPerOctave, src.Rate())
 	for _, e := range found.Events {
 		if err := ctx.Err(); err != nil {
 			return nil, err
@@ -50,10 +56,12 @@ func measureTaps(ctx context.Context, src signal.Source) (*tapTake, error) {
 		if err != nil {
 			return nil, err
 		}
+		if err := tap.measureBands(src, hush, bands); err != nil {
+			return nil, err
+		}
 		t.taps = append(t.taps, tap)
 	}
-	t.hush, err = background(src, found)
-	return t, err
+	return t, nil
 }
 
 func measureTap(src signal.Source, e event.Event, noisePower float64) (tapEvent, error) {
@@ -68,12 +76,12 @@ func measureTap(src signal.Source, e event.Event, noisePower float64) (tapEvent,
 		return tap, levelErr
 	}
 	tap.motion = motion
-	return tap, tap.measureSpectrum(src)
+	return tap, nil
 }
 
-// measureSpectrum reads the tap's spectrum; double hits and taps too short
-// for one have none.
-func (t *tapEvent) measureSpectrum(src signal.Source) error {
+// measureBands reads the tap's spectrum; double hits and taps too short for
+// one have none.
+func (t *tapEvent) measureBands(src signal.Source, hush *response.Spectrum, bands []signal.Band) error {
 	if t.at.DoubleHit || t.at.TruncatedStart {
 		return nil
 	}
@@ -85,7 +93,8 @@ func (t *tapEvent) measureSpectrum(src signal.Source) error {
 		return fmt.Errorf("read tap at sample %d: %w", t.at.Onset, err)
 	}
 	if s, err := response.SpectrumOf(x, rate, int(lead)); err == nil {
-		t.spectrum = &s
+		b := response.TapFrom(s, hush, bands)
+		t.bands = &b
 	}
 	return nil
 }
