@@ -70,6 +70,7 @@ type covered struct {
 // A number's 95 % interval holds T60 of the line through the envelope as it
 // is; a range holds it, or that of both vibrations without their beats.
 func TestIntervalsHoldTheTruth(t *testing.T) {
+	t.Parallel()
 	all := make([]covered, 3)
 	t.Run("kinds", func(t *testing.T) {
 		for kind, name := range []string{"one decay", "two stages", "two vibrations that beat slowly or fast"} {

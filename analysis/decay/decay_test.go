@@ -72,6 +72,7 @@ func addPartial(x []float64, rateHz, amplitude, hz, t60, phase float64) {
 }
 
 func TestSingleDecay(t *testing.T) {
+	t.Parallel()
 	var errs []float64
 	none, covered := 0, 0
 	cases := accuracy.Cases(40, 600)

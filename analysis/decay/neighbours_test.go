@@ -11,6 +11,7 @@ import (
 // Another string rings on near the partial: it must not pass for the note's
 // own slow decay.
 func TestSympatheticString(t *testing.T) {
+	t.Parallel()
 	var errs []float64
 	none, held := 0, 0
 	cases := accuracy.Cases(30, 500)

@@ -12,6 +12,7 @@ import (
 // head. It has none where they saw too little decay: there a number from here
 // counts against the measure, though a longer look may well find one.
 func TestRealRecordings(t *testing.T) {
+	t.Parallel()
 	rows, err := notes.ReadTable("../../testdata/real_recordings.csv")
 	if err != nil {
 		t.Fatal(err)

@@ -33,6 +33,7 @@ func addNoise(x []float64, sd float64, rng *rand.Rand) {
 // Two decays in quadrature: powers add, as in the worked example of a double
 // slope (A1 = 1, tau1 = 0.2 s, A2 = 0.1, tau2 = 1.5 s: equal at 0.53137 s, 20.11 dB down).
 func TestTwoStages(t *testing.T) {
+	t.Parallel()
 	var errs, late, knee []float64
 	found := 0
 	cases := accuracy.Cases(30, 500)
@@ -86,6 +87,7 @@ func TestTwoStages(t *testing.T) {
 // Two polarisations: the answer is a number near the line through their summed
 // power, or a range that holds it and both their own T60.
 func TestBeats(t *testing.T) {
+	t.Parallel()
 	ranges, held, numbers, none := 0, 0, []float64{}, 0
 	width := []float64{}
 	cases := accuracy.Cases(40, 500)
@@ -146,6 +148,7 @@ func TestBeats(t *testing.T) {
 
 // Below 25 dB over the noise there must be no number.
 func TestNotEnoughRange(t *testing.T) {
+	t.Parallel()
 	guesses := 0
 	cases := accuracy.Cases(40, 500)
 	for seed := range cases {
@@ -175,6 +178,7 @@ func TestNotEnoughRange(t *testing.T) {
 
 // A hand stops the note: the decay before it counts.
 func TestStoppedByHand(t *testing.T) {
+	t.Parallel()
 	var errs, at []float64
 	cases := accuracy.Cases(20, 200)
 	for seed := range cases {

@@ -102,6 +102,7 @@ func (p pluck) hum() []float64 {
 // 30 dB under its due, two polarisations up to 0.3 % apart, hum anywhere and on
 // a partial, glides up to 30 cents, 0.5 to 6 s.
 func TestFundamentalOfRandomPlucks(t *testing.T) {
+	t.Parallel()
 	var errs, bErrs, z, bz []float64
 	for seed := range accuracy.Cases(30, 1000) {
 		p := drawn(uint64(seed))
@@ -152,6 +153,7 @@ func TestFundamentalOfRandomPlucks(t *testing.T) {
 // Notes shorter than the measure's range: errors grow, and so must the
 // standard error, that two of them hold 95 % of the plucks.
 func TestShortNotesSayHowWellTheyAreKnown(t *testing.T) {
+	t.Parallel()
 	var errs []float64
 	held := 0
 	for seed := range accuracy.Cases(40, 400) {

@@ -54,6 +54,7 @@ func TestBoundAgreesWithReference(t *testing.T) {
 // One damped partial and white noise: the error must stay within twice the
 // bound for damped tones.
 func TestSinglePartialReachesCramerRaoBound(t *testing.T) {
+	t.Parallel()
 	for _, c := range []struct{ hz, tau, seconds, snrDB float64 }{
 		{110, 0.5, 2, 40}, {440, 1, 0.5, 40}, {82.4, 0.3, 3, 40}, {659, 0.2, 1, 30}, {220, 2, 1, 25}, {49, 0.4, 2, 45},
 	} {

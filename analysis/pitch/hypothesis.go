@@ -16,7 +16,7 @@ const (
 	leastScore      = 7     // log likelihood ratio against chance
 	hopeless        = 0.4   // share of the best score that a string's gains must reach to be looked at closely
 	sureLineSNRDB   = 20    // noise of a few seconds reaches 13
-	leastMargin     = 1     // against another string
+	leastMargin     = 1.5   // against another string
 	sameStringCents = 80
 	orderCost       = 1.5 // chance of partial n to be the strongest: n to the power of minus this
 	loudCostPerDB   = 0.2

@@ -22,6 +22,7 @@ const judgedS = 0.5
 // cents. The measured value is that of two other label-blind methods (normalised
 // square difference of the waveform; comb with stiffness).
 func TestOtherPeoplesRecordings(t *testing.T) {
+	t.Parallel()
 	rows, err := notes.ReadTable("../../testdata/real_recordings.csv")
 	if err != nil {
 		t.Fatal(err)
