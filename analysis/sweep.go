@@ -70,10 +70,15 @@ func playedSweep(ctx context.Context, st *stage.Stage, rateHz float64) (signal.S
 	return source, fmt.Sprintf("sweep of %g to %g Hz in %g s, from [stimulus]", s.LowHz, s.HighHz, s.Seconds), nothing, nil
 }
 
-// gatherSweeps lists the sweep responses in the takes' order.
+// gatherSweeps lists the sweep responses in the takes' order. Every turn of a
+// slow sine reaches the same height, which looks like flat tops with noise on
+// them; where a sweep is bent, its distortion says so.
 func gatherSweeps(r *result.Results, takes []measured) {
 	for i, m := range takes {
 		if m.sweep != nil {
+			if f := r.Takes[i].Facts; f != nil {
+				f.FlatTops, f.FlatTopDB = 0, nil
+			}
 			r.Sweeps = append(r.Sweeps, sweepRecord(i, m.at.String, m.sweep, r.Stage.Pickup))
 		}
 	}

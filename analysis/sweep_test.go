@@ -5,6 +5,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"path/filepath"
+	"slices"
 	"testing"
 
 	"saddlewise/analysis/response"
@@ -57,6 +58,9 @@ func TestSweepOfAStage(t *testing.T) {
 			t.Fatalf("%s: got %d sweeps, problems %+v", name, len(r.Sweeps), r.Problems)
 		}
 		checkCorner(t, name, r.Sweeps[0])
+		if slices.ContainsFunc(r.Findings, func(f result.Finding) bool { return f.ID == "clipped" }) {
+			t.Errorf("%s: a clean sweep is called clipped", name)
+		}
 		checkCause(t, name, r.Sweeps[0].CornerCause)
 	}
 }
