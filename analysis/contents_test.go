@@ -16,7 +16,8 @@ import (
 func TestContentsOfRenderedTakes(t *testing.T) {
 	named, all := 0, 0
 	for seed := range uint64(3) {
-		s := shortStage(seed, allTakes, rand.New(rand.NewPCG(seed, 3))).Session
+		s := fixtures.RandomHealthy(rand.New(rand.NewPCG(seed, 3))).Session
+		s.RateHz, s.PluckS, s.ToneS = min(s.RateHz, 48000), min(3, s.PluckS), 2.5
 		truths, samples := s.Takes()
 		for i, k := range truths {
 			c, err := contentsOf(context.Background(), signal.Memory{Samples: samples[i], SampleRate: float64(s.RateHz)})

@@ -152,6 +152,12 @@ func TestRecordingsThatImitatePickups(t *testing.T) {
 				r.Strings[i].Tap.Polarity = result.Polarity{Up: 4, Down: 4, Relative: "cannot tell", P: 1}
 			}
 		}, "", result.Ready, "polarity cannot be told"},
+		{"faint contacts on one string", func(r *result.Results) { r.Takes[1].FaintEvents = 4 }, "intermittent joint", result.Recheck, ""},
+		{"a hand that fumbles on every string", func(r *result.Results) {
+			for i := range r.Takes {
+				r.Takes[i].FaintEvents = 4
+			}
+		}, "", result.Ready, "intermittent joint"},
 		{"many double hits", func(r *result.Results) { r.Strings[1].Tap.DoubleHits = 5 }, "double hits", result.Ready, ""},
 		{"DC offset", func(r *result.Results) { r.Takes[1].Facts.DCOffsetFS = -0.02 }, "DC offset", result.Ready, ""},
 		{"a take that could not be read", func(r *result.Results) {
