@@ -100,7 +100,7 @@ func quietRecord(label string, take int, hand bool, n noise.Noise) result.Quiet 
 	q := result.Quiet{
 		Label: label, Hand: hand, Takes: []int{take}, UpperHz: n.UpperHz, ExcludedShare: n.ExcludedShare,
 		FloorDBFS: result.Quantity{Estimate: &n.FloorDBFS}, FloorADBFS: result.Quantity{Estimate: &n.FloorADBFS},
-		Hum: humRecord(n.Hum), ThirdOctaves: []result.Band{}, OtherLines: []result.Line{},
+		Hum: humRecord(n.Hum), HumUntold: n.HumUntold, ThirdOctaves: []result.Band{}, OtherLines: []result.Line{},
 	}
 	q.WithoutHumDBFS = result.Quantity{Estimate: &stats.Estimate{Median: n.WithoutHumDBFS, N: n.FloorDBFS.N, Interval: n.WithoutHumInterval}}
 	for _, b := range n.ThirdOctaves {

@@ -80,6 +80,9 @@ func quietEvidence(r *result.Results) *evidence {
 	}}
 	for _, q := range r.Quiet {
 		hum := "none stands out"
+		if q.HumUntold {
+			hum = "cannot tell, take too short"
+		}
 		if q.Hum != nil {
 			hum = fmt.Sprintf("%s dBFS at %.2f Hz", plain(q.Hum.TotalDBFS, 1), q.Hum.MainsHz)
 		}

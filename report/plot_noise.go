@@ -118,6 +118,9 @@ func levelAt(drawn []result.Quiet, hz float64) (float64, bool) {
 
 func noiseCaption(drawn []result.Quiet) string {
 	q := drawn[0]
+	if q.HumUntold {
+		return fmt.Sprintf("Too short to tell whether there is hum; %s.", quietWords(q))
+	}
 	if q.Hum == nil {
 		return fmt.Sprintf("No hum stands out; %s.", quietWords(q))
 	}

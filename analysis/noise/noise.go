@@ -36,6 +36,12 @@ const (
 	topHz   = 20000.0
 )
 
+// HumSeconds of undisturbed sound show hum whenever one of its lines up to the
+// 20th rises 6 dB out of the noise beside it in the spectrum that Measure
+// makes, [Noise.ResolutionHz] wide. In less sound there are too few segments to tell such
+// a line from chance every time; what is found there is found as surely.
+const HumSeconds = 2.0
+
 // ErrTooShort is a recording too short for a noise floor.
 var ErrTooShort = errors.New("too short for a noise floor")
 
@@ -63,9 +69,10 @@ type Noise struct {
 	PSD          []Density // thinned to even steps of log frequency, line peaks kept
 	ResolutionHz float64   // equivalent noise bandwidth of the spectrum
 
-	Hum    *Hum   // nil: no hum stands out
+	Hum    *Hum   // nil: no hum stands out, or HumUntold
 	Others []Line // lines that belong to no mains, clearest first, at most five
 
+	HumUntold     bool    // no hum was found, but less than HumSeconds are no proof of none
 	ExcludedShare float64 // share of the recording left out because something was touched
 	DCFS          float64 // mean, full scale 1
 }
@@ -124,6 +131,7 @@ func Measure(ctx context.Context, src signal.Source, o Options) (Noise, error) {
 	}
 	floor := newFloor(sp)
 	n.Hum, n.Others = sortLines(sp, floor, o, n.UpperHz)
+	n.HumUntold = n.Hum == nil && sp.seconds < HumSeconds
 	n.levels(sp, floor)
 	n.ThirdOctaves = thirdOctaves(sp.psd(), n.UpperHz)
 	n.PSD = thin(sp.psd(), n)

@@ -2,7 +2,6 @@ package noise
 
 import (
 	"math"
-	"math/bits"
 	"math/cmplx"
 	"math/rand/v2"
 
@@ -60,8 +59,11 @@ func (s shape) densityDBFS(hz float64) float64 {
 // are known without any end effect.
 func (s shape) draw(rng *rand.Rand) drawn {
 	kept := int(s.seconds * s.rateHz)
-	margin := int(0.5 * s.rateHz)
-	n := 1 << bits.Len(uint(kept+2*margin-1))
+	margin := int(0.5 * s.rateHz) // for the filters' ends
+	if s.noLevels {
+		margin = 0
+	}
+	n := 2 * signal.FastLength(kept/2+margin+1)
 	fft := fourier.NewFFT(n)
 	step := s.rateHz / float64(n)
 	c, filtered, weighted := make([]complex128, n/2+1), make([]complex128, n/2+1), make([]complex128, n/2+1)
@@ -145,10 +147,10 @@ func between(rng *rand.Rand, low, high float64) float64 { return low + (high-low
 
 // randomShape draws the kind of noise; hum is added by the caller.
 func randomShape(rng *rand.Rand, shortest, longest float64) shape {
-	s := shape{rateHz: pick(rng, 44100.0, 44100, 48000, 48000, 96000, 192000), levelDBFS: between(rng, -110, -50)}
+	s := shape{rateHz: pick(rng, 44100.0, 44100, 44100, 44100, 48000, 48000, 48000, 48000, 48000, 96000, 96000, 192000), levelDBFS: between(rng, -110, -50)}
 	s.seconds = math.Exp(between(rng, math.Log(shortest), math.Log(longest)))
 	if s.rateHz > 50000 {
-		s.seconds = math.Min(s.seconds, max(shortest, 4))
+		s.seconds = math.Min(s.seconds, max(shortest, 3))
 	}
 	switch rng.IntN(3) {
 	case 1:

@@ -13,7 +13,8 @@ type Quiet struct {
 	ExcludedShare  float64  `json:"excluded_share" jsonschema_description:"share of the take left out because something was touched"`
 	ThirdOctaves   []Band   `json:"third_octaves" jsonschema_description:"dBFS in each band"`
 	PSD            PSD      `json:"psd"`
-	Hum            *Hum     `json:"hum" jsonschema_description:"null: no hum stands out"`
+	Hum            *Hum     `json:"hum" jsonschema_description:"null: no hum stands out, or hum_untold"`
+	HumUntold      bool     `json:"hum_untold,omitempty" jsonschema_description:"no hum was found, but the take is too short to tell that there is none"`
 	OtherLines     []Line   `json:"other_lines"`
 }
 
