@@ -24,6 +24,9 @@ func lineOf(power func(t float64) float64) float64 {
 	return -60 * (n*stt - st*st) / (n*sty - st*sy)
 }
 
+// stagesRateHz is low, to be quick: single decays are drawn at the rates in use.
+const stagesRateHz = 24000
+
 func addNoise(x []float64, sd float64, rng *rand.Rand) {
 	for i := range x {
 		x[i] += sd * rng.NormFloat64()
@@ -44,12 +47,12 @@ func TestTwoStages(t *testing.T) {
 		if seed == 0 {
 			hz, early, slow, level = 440, 0.2*ln1000, 1.5*ln1000, 0.1
 		}
-		x := make([]float64, int(48000*min(8, slow)))
-		addPartial(x, 48000, 0.3, hz, early, 0)
-		addPartial(x, 48000, 0.3*level, hz, slow, math.Pi/2)
-		addPartial(x, 48000, 0.2, 2*hz, 0.5*early, 1)
-		addNoise(x, 1e-3, rng)
-		d, err := Measure(x, 48000, Options{Hz: hz})
+		x := make([]float64, int(stagesRateHz*min(8, slow)))
+		addPartial(x, stagesRateHz, 0.3, hz, early, 0)
+		addPartial(x, stagesRateHz, 0.3*level, hz, slow, math.Pi/2)
+		addPartial(x, stagesRateHz, 0.2, 2*hz, 0.5*early, 1)
+		addNoise(x, 0.7e-3, rng)
+		d, err := Measure(x, stagesRateHz, Options{Hz: hz})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -98,13 +101,13 @@ func TestBeats(t *testing.T) {
 		t1 := 1 + 6*rng.Float64()
 		t2 := t1 * (0.7 + 0.6*rng.Float64())
 		ratio := 0.1 + 0.85*rng.Float64()
-		x := make([]float64, int(48000*0.8*t1))
+		x := make([]float64, int(stagesRateHz*0.8*t1))
 		phase := 2 * math.Pi * rng.Float64()
-		addPartial(x, 48000, 0.3, hz, t1, 0)
-		addPartial(x, 48000, 0.3*ratio, hz+beat, t2, phase)
-		addPartial(x, 48000, 0.2, 2.001*hz, 0.5*t1, 1)
-		addNoise(x, 1e-3, rng)
-		d, err := Measure(x, 48000, Options{Hz: hz})
+		addPartial(x, stagesRateHz, 0.3, hz, t1, 0)
+		addPartial(x, stagesRateHz, 0.3*ratio, hz+beat, t2, phase)
+		addPartial(x, stagesRateHz, 0.2, 2.001*hz, 0.5*t1, 1)
+		addNoise(x, 0.7e-3, rng)
+		d, err := Measure(x, stagesRateHz, Options{Hz: hz})
 		if err != nil {
 			t.Fatal(err)
 		}
