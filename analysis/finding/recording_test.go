@@ -158,6 +158,23 @@ func TestRecordingsThatImitatePickups(t *testing.T) {
 				r.Takes[i].FaintEvents = 4
 			}
 		}, "", result.Ready, "intermittent joint"},
+		{"hum's upper harmonics are no hiss", func(r *result.Results) {
+			level := -50.0
+			r.Quiet[0].FloorADBFS, r.Quiet[0].WithoutHumDBFS = quantity(-60, 0.1, 8), quantity(-90, 0.1, 8)
+			r.Quiet[0].Hum = &result.Hum{MainsHz: 50, MainsNominal: 50, Certain: true, TotalDBFS: level, OddDBFS: &level}
+		}, "hum by electric field", result.Recheck, "hiss"},
+		{"what rings is loud by that", func(r *result.Results) {
+			for i := range r.Strings {
+				r.Strings[i].Tap.Response.AgainstMedianDB = bands(0, -1)
+			}
+			r.Strings[1].Tap.Response.AgainstMedianDB, r.Strings[1].Tap.LevelDBFS = bands(20, 20), quantity(-18, 1, 8)
+		}, "strange resonance", result.Recheck, "disc loud"},
+		{"a gate cuts the decay", func(r *result.Results) {
+			plucksAt(r, 2, 0)
+			r.Strings[1].Pluck.T60S = quantity(0.6, 0.1, 4)
+			f := r.Takes[5].Facts
+			f.AbruptZeros, f.ZeroRuns, f.ZeroSeconds, f.LongestZeroS = 4, 4, 5, 1
+		}, "recorder gate", result.Recheck, "short sustain"},
 		{"many double hits", func(r *result.Results) { r.Strings[1].Tap.DoubleHits = 5 }, "double hits", result.Ready, ""},
 		{"DC offset", func(r *result.Results) { r.Takes[1].Facts.DCOffsetFS = -0.02 }, "DC offset", result.Ready, ""},
 		{"a take that could not be read", func(r *result.Results) {
