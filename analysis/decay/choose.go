@@ -44,9 +44,14 @@ func (e envelope) models(top int, pr prior) []fitted {
 		return []fitted{one}
 	}
 	all := []fitted{one}
+	var explained [beating + 1]bool
 	for _, m := range e.guesses(one, top) {
+		if explained[m.kind] {
+			continue // other starting points end at the same fit
+		}
 		if f := e.fit(m, top, hi, pr); f.cov != nil && f.a > 0 && f.b > -0.05*f.a {
 			all = append(all, f)
+			explained[m.kind] = f.chi2 < plainChi2
 		}
 	}
 	looks := float64(hi-top) / e.correlated()

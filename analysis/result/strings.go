@@ -106,7 +106,7 @@ type Pluck struct {
 	KneeS         Quantity     `json:"knee_s"`
 	BroadbandT60S Quantity     `json:"broadband_t60_s"`
 	BeatHz        Quantity     `json:"beat_hz"`
-	T60RangeS     *[2]float64  `json:"t60_range_s" jsonschema_description:"when polarisations beat too deeply for one number"`
+	T60RangeS     *[2]float64  `json:"t60_range_s" jsonschema_description:"what the decay supports where polarisations beat or stages are too ill seen for one number"`
 	Spectrum      *Spectrum    `json:"spectrum"`
 	Decay         *DecayCurve  `json:"decay"`
 	RattleDB      Quantity     `json:"rattle_db" jsonschema_description:"energy between the partials, 2 to 8 kHz, re the whole note, early part"`
