@@ -2,9 +2,6 @@ package signal
 
 import (
 	"math"
-	"math/cmplx"
-
-	"gonum.org/v1/gonum/dsp/transform"
 )
 
 // HighPass is a first-order RC high-pass, exact for an input that runs
@@ -32,33 +29,4 @@ func (h *HighPass) Filter(x []float64) {
 		h.before = v
 		x[i] = h.last
 	}
-}
-
-// RemoveMean takes the mean out of x in place and returns it.
-func RemoveMean(x []float64) float64 {
-	if len(x) == 0 {
-		return 0
-	}
-	m := mean(x)
-	for i := range x {
-		x[i] -= m
-	}
-	return m
-}
-
-// Envelope is the magnitude of the analytic signal of x (Gabor 1946), by FFT
-// over a length padded with zeros: good away from the ends of a segment whose
-// ends do not meet.
-func Envelope(x []float64) []float64 {
-	if len(x) == 0 {
-		return nil
-	}
-	padded := make([]float64, FastLength(len(x)))
-	copy(padded, x)
-	z := transform.NewHilbert(len(padded)).AnalyticSignal(nil, padded)
-	out := make([]float64, len(x))
-	for i := range out {
-		out[i] = cmplx.Abs(z[i])
-	}
-	return out
 }

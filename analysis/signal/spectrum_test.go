@@ -191,36 +191,6 @@ func TestWelchSkipsWhatEachRefuses(t *testing.T) {
 	}
 }
 
-func TestSingleBin(t *testing.T) {
-	for seed := range uint64(50) {
-		r := rand.New(rand.NewPCG(seed, 3))
-		rate := []float64{44100, 48000, 96000, 192000}[r.IntN(4)]
-		n := int(rate*(0.1+r.Float64())) | 1
-		hz, phase, amplitude := 100+r.Float64()*5000, 2*math.Pi*r.Float64()-math.Pi, math.Pow(10, -3*r.Float64())
-		x := make([]float64, n)
-		for i := range x {
-			x[i] = amplitude * math.Cos(2*math.Pi*hz*float64(i)/rate+phase)
-		}
-		got := SingleBin(x, rate, hz, BlackmanHarris(n))
-		if cmplx.Abs(got-cmplx.Rect(amplitude, phase)) > 1e-4*amplitude {
-			t.Errorf("%.1f Hz: got %v, want %v", hz, got, cmplx.Rect(amplitude, phase))
-		}
-	}
-}
-
-// On a bin of an unwindowed record it is the FFT's own coefficient.
-func TestSingleBinEqualsFFT(t *testing.T) {
-	const n = 960
-	x := noise(7, n)
-	all := NewFFT(n).Forward(nil, x)
-	for _, k := range []int{1, 17, 200, 479} {
-		got := SingleBin(x, 48000, float64(k)*50, Rectangular(n))
-		if want := all[k] * complex(2.0/n, 0); cmplx.Abs(got-want) > 1e-11 {
-			t.Errorf("bin %d: got %v, want %v", k, got, want)
-		}
-	}
-}
-
 func TestFastLength(t *testing.T) {
 	for _, c := range [][2]int{{0, 1}, {1, 1}, {7, 8}, {11, 12}, {97, 100}, {1025, 1080}, {48000, 48000}, {44101, 45000}} {
 		if got := FastLength(c[0]); got != c[1] {
@@ -246,13 +216,6 @@ func BenchmarkWelch(b *testing.B) {
 	for b.Loop() {
 		w := NewWelch(48000, Hann(8192), nil)
 		w.Add(x)
-	}
-}
-
-func BenchmarkSingleBin(b *testing.B) {
-	x, w := noise(1, 48000), Hann(48000)
-	for b.Loop() {
-		SingleBin(x, 48000, 440, w)
 	}
 }
 

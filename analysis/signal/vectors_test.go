@@ -77,7 +77,6 @@ type vectors struct {
 		Median  bool      `json:"median"`
 		PSD     []float64 `json:"psd"`
 	} `json:"welch"`
-	Envelope []float64 `json:"envelope"`
 }
 
 var byName = map[string]func(int) Window{
@@ -116,14 +115,4 @@ func TestWelchEqualsReferenceLibrary(t *testing.T) {
 	}
 	accuracy.Report(t, accuracy.Row{Measure: "power spectral density", Range: "six windows, odd and even lengths, mean and median",
 		Unit: "of the largest bin", Bound: "1e-9", Source: "scipy.signal.welch 1.10.1"}, off)
-}
-
-func TestEnvelopeEqualsReferenceLibrary(t *testing.T) {
-	var v vectors
-	readJSON(t, "vectors.json", &v)
-	x := append([]float64(nil), v.X[:500]...)
-	RemoveMean(x)
-	for i, got := range Envelope(x) {
-		near(t, "envelope at "+strconv.Itoa(i), got, v.Envelope[i], 1e-9)
-	}
 }

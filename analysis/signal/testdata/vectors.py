@@ -1,5 +1,5 @@
 #!/usr/bin/env python3
-"""Reference values for the spectra and the envelope: python3 vectors.py > vectors.json
+"""Reference values for the spectra: python3 vectors.py > vectors.json
 
 Needs numpy and scipy (made with scipy 1.10.1, numpy 1.24.2).
 """
@@ -21,9 +21,7 @@ for window, length in (("hann", 128), ("hann", 125), ("blackmanharris", 128), ("
             cases.append({"window": window, "length": length, "detrend": detrend == "constant",
                           "median": average == "median", "psd": p.tolist()})
 
-segment = x[:500] - x[:500].mean()
 print(json.dumps({
-    "source": "scipy.signal.welch and scipy.signal.hilbert",
+    "source": "scipy.signal.welch",
     "rate_hz": rate, "x": x.tolist(), "welch": cases,
-    "envelope": np.abs(signal.hilbert(segment)).tolist(),
 }))
