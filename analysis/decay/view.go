@@ -18,6 +18,7 @@ type view struct {
 	toS     float64
 	bottom  float64 // its lower end, dB re start
 	steady  bool    // the second component does not decay: part of the floor
+	beating bool    // beats are seen: see seesBeats
 }
 
 // top is the loudest point; the first, unless another is clearly louder.
@@ -37,6 +38,7 @@ func (e envelope) viewOf(f fitted, top int) view {
 		v.steady = true
 		v.floor += math.Exp(v.f.lnB)
 	}
+	v.beating = v.seesBeats()
 	v.m = v.f.model
 	v.m.lnA -= 2 * math.Log(e.gain(v.m.a))
 	v.m.lnB -= 2 * math.Log(e.gain(v.m.b))
@@ -84,15 +86,17 @@ func (v *view) orderComponents(t float64) {
 	}
 }
 
-// beats tells whether enough beats are seen above the noise to be known as
+func (v view) beats() bool { return v.beating }
+
+// seesBeats tells whether enough beats are seen above the noise to be known as
 // such. A slower one cannot be told from a decay in two stages.
-func (v view) beats() bool {
+func (v view) seesBeats() bool {
 	if v.f.kind != beating || v.steady {
 		return false
 	}
-	seen := v.e.t[0]
+	seen, noise := v.e.t[0], v.f.noise()
 	for _, t := range v.e.t {
-		if math.Exp(v.f.lnB-2*v.f.b*t) > v.f.noise() {
+		if math.Exp(v.f.lnB-2*v.f.b*t) > noise {
 			seen = t
 		}
 	}
