@@ -32,7 +32,7 @@ func TestSweepMagnitude(t *testing.T) {
 	for _, c := range []struct {
 		snrDB, bound float64
 		quick, full  int
-	}{{60, 0.1, 1, 16}, {30, 0.5, 1, 8}} {
+	}{{60, 0.1, 1, 12}, {30, 0.5, 1, 6}} {
 		var errs, ppm []float64
 		for i := range accuracy.Cases(c.quick, c.full) {
 			rng := rand.New(rand.NewPCG(61, uint64(i)))
@@ -73,7 +73,7 @@ func TestShortSweepMagnitude(t *testing.T) {
 		rng := rand.New(rand.NewPCG(68, uint64(i)))
 		s := randomSystem(rng)
 		s.snrDB = 60
-		p := DefaultSweep([]float64{16000, 16000, 22050, 44100}[rng.IntN(4)])
+		p := DefaultSweep([]float64{16000, 16000, 16000, 22050, 22050, 44100}[rng.IntN(6)])
 		p.LowHz, p.Seconds, p.TailS = 15*math.Pow(4, rng.Float64()), 0.8+0.7*rng.Float64(), 0.6
 		r := respond(t, p, s.record(p, rng), p.RateHz)
 		errs = append(errs, responseErrors(r, s)...)
@@ -89,7 +89,7 @@ func TestShortSweepMagnitude(t *testing.T) {
 func TestSweepDistortion(t *testing.T) {
 	t.Parallel()
 	var errs []float64
-	for i := range accuracy.Cases(1, 14) {
+	for i := range accuracy.Cases(1, 12) {
 		rng := rand.New(rand.NewPCG(62, uint64(i)))
 		p := DefaultSweep(48000)
 		p.Seconds = 3 + 3*rng.Float64()
@@ -180,7 +180,7 @@ func TestSweepCornerBesideResonances(t *testing.T) {
 	t.Parallel()
 	p := DefaultSweep(16000)
 	p.Seconds, p.TailS = 3, 0.6
-	told, n, off := 0, accuracy.Cases(6, 50), 0
+	told, n, off := 0, accuracy.Cases(6, 40), 0
 	var errs []float64
 	for i := range n {
 		rng := rand.New(rand.NewPCG(69, uint64(i)))
