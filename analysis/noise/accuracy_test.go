@@ -126,6 +126,17 @@ func TestHumAccuracy(t *testing.T) {
 	if r := accuracy.Report(t, row, levels); r.P95 > 2.5 {
 		t.Errorf("line levels: 95 %% within %.2f stated errors, want 2", r.P95)
 	}
+	held := 0.0
+	for _, e := range levels {
+		if math.Abs(e) <= 1.96 {
+			held += 1 / float64(len(levels))
+		}
+	}
+	accuracy.Report(t, accuracy.Row{Measure: "coverage of hum lines' levels, 1.96 standard errors", Range: "1-20 lines; 1-5 s", Unit: "points off 95 %",
+		Bound: "1.5", Source: "drawn hum"}, []float64{100 * (held - 0.95)})
+	if math.Abs(held-0.95) > 0.015+2.5*math.Sqrt(0.0475/float64(len(levels))) {
+		t.Errorf("1.96 standard errors hold %.1f %% of line levels", 100*held)
+	}
 }
 
 // farthest is how far the mains may be read from the truth: a quarter of a per
@@ -188,6 +199,8 @@ func TestNoHumInNoise(t *testing.T) {
 	t.Logf("%d of %d with false hum, %d with false lines, %.4f %% of blocks left out", hum, cases, others, 100*touched)
 	coverage := float64(held) / float64(cases)
 	t.Logf("the floor's 95 %% interval holds the expected level in %.1f %%", 100*coverage)
+	accuracy.Report(t, accuracy.Row{Measure: "coverage of a noise floor's interval", Range: "white, pink, 1/f; 1-2 s", Unit: "points off the stated coverage",
+		Bound: "1.5", Source: "simulation with known truth"}, []float64{100 * (coverage - stats.Nominal)})
 	if want := stats.Nominal; math.Abs(coverage-want) > 0.015+2.5*math.Sqrt(want*(1-want)/float64(cases)) {
 		t.Errorf("interval holds the truth in %.1f %% of records, states 95", 100*coverage)
 	}

@@ -168,7 +168,7 @@ func (s *spectrum) estimate(power float64, each []float64) stats.Estimate {
 	if len(each) < 3 || !(m.Mean > 0) {
 		return e
 	}
-	share, dof := overlapped(len(each), s.segments/len(each))
+	share, dof := overlapped(len(each), s.segments)
 	half := 10 / math.Ln10 * student(dof) * m.SD / m.Mean * math.Sqrt(share)
 	e.Interval = &stats.Interval{Low: e.Median - half, High: e.Median + half, Coverage: stats.Nominal}
 	return e
@@ -179,25 +179,31 @@ func (s *spectrum) estimate(power float64, each []float64) stats.Estimate {
 // squared).
 var hannCorrelation = []float64{1, 0.434, 0.028, 0}
 
-// overlapped says by what the squared standard deviation of parts, each the
-// mean of that many segments, is to be multiplied for the variance of their
-// mean, and with how many degrees of freedom.
+// overlapped says by what the squared standard deviation of parts, into which
+// the segments are dealt in order, is to be multiplied for the variance of the
+// mean of all segments, and with how many degrees of freedom.
 func overlapped(parts, segments int) (share, dof float64) {
-	between := func(apart int) float64 {
-		sum := 0.0
-		for a := range segments {
-			for b := range segments {
-				if lag := max(apart*segments+a-b, b-a-apart*segments); lag < len(hannCorrelation) {
-					sum += hannCorrelation[lag]
+	first := func(p int) int { return p * segments / parts }
+	var own, all, total float64 // variances of the parts, covariances of all, of all weighed by size
+	for p := range parts {
+		for q := max(0, p-3); q <= min(p+3, parts-1); q++ {
+			sum := 0.0
+			for a := first(p); a < first(p+1); a++ {
+				for b := max(first(q), a-3); b < min(first(q+1), a+4); b++ {
+					sum += hannCorrelation[max(a-b, b-a)]
 				}
 			}
+			total += sum
+			sum /= float64((first(p+1) - first(p)) * (first(q+1) - first(q)))
+			all += sum
+			if p == q {
+				own += sum
+			}
 		}
-		return sum / float64(segments*segments)
 	}
-	own, next, far := between(0), between(1), between(2)
-	p := float64(parts)
-	mean := (own + 2*(p-1)/p*next + 2*(p-2)/p*far) / p
-	return mean / ((own - mean) * p / (p - 1)), p - 1
+	n := float64(parts)
+	scatter := (own - all/n) / (n - 1)
+	return total / float64(segments*segments) / scatter, n - 1
 }
 
 // thirdOctaves lists the levels of the bands that the resolution can tell
