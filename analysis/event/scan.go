@@ -49,6 +49,7 @@ type scan struct {
 	length     int64
 	rateHz     float64
 	quietWide  float64 // noise in frame.wide
+	noise      float64 // quiet of blocks
 	wideBlocks []float64
 }
 
@@ -341,12 +342,12 @@ func (s *scanner) finish() *scan {
 	if len(s.out.blocks) == 0 && s.block.n > 0 {
 		s.out.blocks = append(s.out.blocks, s.block.variance())
 	}
-	s.out.quietWide = quiet(s.out.wideBlocks)
+	s.out.quietWide, s.out.noise = quiet(s.out.wideBlocks), quiet(s.out.blocks)
 	return s.out
 }
 
 // noisePower is the variance of the take's quietest stretches.
-func (s *scan) noisePower() float64 { return quiet(s.blocks) }
+func (s *scan) noisePower() float64 { return s.noise }
 
 // quiet averages the blocks within 3 dB of the quietest twentieth.
 func quiet(blocks []float64) float64 {
