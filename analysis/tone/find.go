@@ -113,17 +113,12 @@ func (a average) peaks(o Options) []peak {
 		low = min(low, 0.9*o.NominalHz)
 	}
 	var out []peak
-	for k := max(far+1, int(low/a.binHz)); k < len(a.power)-far-1; k++ {
+	for k := max(near+1, int(low/a.binHz)); k < len(a.power)-far-1; k++ {
 		p := a.power[k]
 		if p <= a.power[k-1] || p < a.power[k+1] || (float64(k)*a.binHz > highestHz && o.NominalHz == 0) {
 			continue
 		}
-		around := 0.0
-		for j := near; j <= far; j++ {
-			around += min(a.power[k-j], 0.1*p) + min(a.power[k+j], 0.1*p)
-		}
-		around /= 2 * (far - near + 1)
-		if p < math.Pow(10, peakDB/10)*around || p <= 0 {
+		if p <= 0 || p < math.Pow(10, peakDB/10)*a.around(k, near, far) {
 			continue
 		}
 		hz := a.interpolate(k)
@@ -133,6 +128,21 @@ func (a average) peaks(o Options) []peak {
 	}
 	slices.SortFunc(out, func(x, y peak) int { return int(math.Copysign(1, y.power-x.power)) })
 	return out[:min(len(out), 40)]
+}
+
+// around is the mean power near to far bins from bin k, on both sides as far
+// as there are any; what reaches a tenth of k's own counts as that.
+func (a average) around(k, near, far int) float64 {
+	sum, n := 0.0, 0
+	for j := near; j <= far; j++ {
+		sum += min(a.power[k+j], 0.1*a.power[k])
+		n++
+		if k-j > 0 {
+			sum += min(a.power[k-j], 0.1*a.power[k])
+			n++
+		}
+	}
+	return sum / float64(n)
 }
 
 func (a average) interpolate(k int) float64 {

@@ -150,6 +150,25 @@ func TestTone(t *testing.T) {
 	}
 }
 
+// Tones below the range that the bounds are held over are found as well.
+func TestLowTones(t *testing.T) {
+	for _, rate := range []float64{44100, 48000, 96000, 192000} {
+		for _, hz := range []float64{83, 110, 147.4, 179} {
+			for _, nominal := range []float64{0, hz * 1.005} {
+				x := make([]float64, int(3*rate))
+				addWhite(x, 1e-4)
+				add(x, rate, 0, 0.1, hz, math.Inf(1), 1)
+				got, err := Measure(context.Background(), signal.Memory{Samples: x, SampleRate: rate}, Options{NominalHz: nominal})
+				if err != nil {
+					t.Errorf("%g Hz at %g: %v", hz, rate, err)
+					continue
+				}
+				within(t, "low tone", got.Strikes[0].Hz, hz, 0.01)
+			}
+		}
+	}
+}
+
 func TestNoTone(t *testing.T) {
 	for seed := range uint64(8) {
 		rng := rand.New(rand.NewPCG(seed, 3))
