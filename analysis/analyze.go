@@ -88,17 +88,19 @@ func problemsOf(r *result.Results) error {
 // come last, those that cost most first. Brief leaves both out, for a check.
 func measureTakes(ctx context.Context, st *stage.Stage, brief bool, progress func(done, total int)) ([]measured, error) {
 	out := make([]measured, len(st.Takes))
+	for i := range out {
+		out[i].brief = brief
+	}
 	count := newCounter(len(st.Takes), progress)
 	var silence sync.WaitGroup
 	hum := sync.OnceValue(func() []float64 {
 		silence.Wait()
-		return humOf(out)
+		return humOf(st.Takes, out)
 	})
 	g, ctx := errgroup.WithContext(ctx)
 	g.SetLimit(runtime.GOMAXPROCS(0))
 	for _, i := range inTurn(st.Takes) {
 		at := st.Takes[i]
-		out[i].brief = brief
 		if at.Test == stage.Quiet {
 			silence.Add(1)
 		}

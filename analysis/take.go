@@ -229,15 +229,17 @@ func otherChannel(facts recording.Facts) (string, *float64) {
 	return word, level
 }
 
-// humOf lists the hum lines of the silent takes, for the other takes' sake.
-func humOf(takes []measured) []float64 {
-	for _, m := range takes {
-		if m.quiet == nil || m.at.Hand || m.quiet.Hum == nil {
+// humOf lists the hum lines of the silent takes, for the other takes' sake. It
+// touches no other take: they may be at work.
+func humOf(takes []stage.Take, all []measured) []float64 {
+	for i, at := range takes {
+		if at.Test != stage.Quiet || at.Hand || all[i].quiet == nil || all[i].quiet.Hum == nil {
 			continue
 		}
+		mains := all[i].quiet.Hum.MainsHz
 		var hz []float64
-		for n := 1.0; n*m.quiet.Hum.MainsHz < 1000; n++ {
-			hz = append(hz, n*m.quiet.Hum.MainsHz)
+		for n := 1.0; n*mains < 1000; n++ {
+			hz = append(hz, n*mains)
 		}
 		return hz
 	}

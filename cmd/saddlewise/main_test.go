@@ -2,10 +2,13 @@ package main
 
 import (
 	"context"
+	"fmt"
+	"io"
 	"os"
 	"os/signal"
 	"path/filepath"
 	"strings"
+	"sync"
 	"testing"
 
 	"github.com/rogpeppe/go-internal/testscript"
@@ -23,10 +26,22 @@ func TestMain(m *testing.M) {
 
 // TestScripts runs what a user could type.
 func TestScripts(t *testing.T) {
+	shared := t.TempDir()
+	demo := sync.OnceValue(func() error {
+		if status := run(t.Context(), []string{"demo", shared}, io.Discard, os.Stderr); status != exitDone {
+			return fmt.Errorf("demo ends with status %d", status)
+		}
+		return nil
+	})
 	testscript.Run(t, testscript.Params{
 		Dir: filepath.Join("testdata", "script"),
 		Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){
 			"narrow": narrow,
+			// rendered DIR is a copy of the demo, which is rendered once for all.
+			"rendered": func(ts *testscript.TestScript, _ bool, args []string) {
+				ts.Check(demo())
+				ts.Check(os.CopyFS(ts.MkAbs(args[0]), os.DirFS(shared)))
+			},
 		},
 	})
 }
