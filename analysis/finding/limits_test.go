@@ -39,7 +39,7 @@ var straddlers = []struct {
 		r.Strings[1].Tap.LevelDBFS, r.Strings[1].Pluck = quantity(-31, half, 8), nil
 	}},
 	{"disc dull", "dull_alone_db", "taps", result.SeverityRecheck, func(r *result.Results, half float64) {
-		r.Strings[1].Tap.Response = &result.TapResponse{HighDB: quantity(-22, half, 8)}
+		r.Strings[1].Tap.Response = &result.TapResponse{HighDB: quantity(-20, half, 8)}
 	}},
 	{"short sustain", "t60_ratio", "plucks", result.SeverityNote, func(r *result.Results, half float64) {
 		r.Strings[1].Pluck.T60S = quantity(1.2, half/3, 8)

@@ -21,7 +21,7 @@ var limitTable = []struct {
 }{
 	{"balance_db", 3, "dB", "largest level of a string beside the others", 0, 60},
 	{"dull_db", 5, "dB", "largest loss of treble (1 to 4 kHz) of a weak string beside the others", 0, 60},
-	{"dull_alone_db", 9, "dB", "largest loss of treble beside the others where the level is fine: a softer tap loses some, too", 0, 60},
+	{"dull_alone_db", 7, "dB", "largest loss of treble beside the others where the level is fine: a softer tap loses some, too", 0, 60},
 	{"resonance_db", 12, "dB", "largest peak of one string's tap response beside the others", 0, 60},
 	{"intermittent_db", 12, "dB", "a tap this far below its string's median is a drop-out", 0, 120},
 	{"takes_db", 3, "dB", "largest difference between two takes of one string", 0, 60},
