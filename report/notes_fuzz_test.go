@@ -19,7 +19,7 @@ func FuzzNotes(f *testing.F) {
 		const own, other = "0123456789ab", "ba9876543210"
 		for _, s := range []string{first, second} {
 			if strings.Contains(s, "<!--") || strings.Contains(s, "\r") {
-				t.Skip() // an entry's body is escaped text
+				return // an entry's body is escaped text
 			}
 		}
 		one, err := withEntry(notes, own, first)

@@ -39,7 +39,7 @@ func TestFullDisk(t *testing.T) {
 func fillDisk(t *testing.T, dir string) {
 	signal.Ignore(syscall.SIGXFSZ)
 	if err := syscall.Setrlimit(syscall.RLIMIT_FSIZE, &syscall.Rlimit{Cur: 1024, Max: 1024}); err != nil {
-		t.Skip(err)
+		t.Fatal(err)
 	}
 	err := writeAll(dir, []file{{"first", []byte("new")}, {"second", make([]byte, 4096)}})
 	if err == nil {

@@ -88,7 +88,7 @@ func FuzzMeasure(f *testing.F) {
 	f.Add(uint64(2), 0.0, 5, 0.01, 0.0)
 	f.Fuzz(func(t *testing.T, seed uint64, hz float64, n int, t60, noise float64) {
 		if n < 0 || n > 40000 || !(t60 > 1e-3) || !(math.Abs(noise) < 10) {
-			t.Skip()
+			return
 		}
 		x := make([]float64, n)
 		addPartial(x, 8000, 0.1, 440, t60, 0)

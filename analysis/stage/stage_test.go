@@ -156,7 +156,7 @@ func TestFilesThatAreNoTakes(t *testing.T) {
 		}
 	}
 	if err := os.Symlink(filepath.Join(dir, "gone.wav"), filepath.Join(dir, "tap-3.wav")); err != nil {
-		t.Skip("no links here: ", err)
+		t.Fatal(err)
 	}
 	st, err := Read(dir)
 	if err != nil {

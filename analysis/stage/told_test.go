@@ -101,7 +101,7 @@ func TestLinksThatLeadOut(t *testing.T) {
 	}
 	for link, target := range map[string]string{"memo.wav": outside, "inside.wav": "tap-1.wav"} {
 		if err := os.Symlink(target, filepath.Join(dir, link)); err != nil {
-			t.Skip("no links here: ", err)
+			t.Fatal(err)
 		}
 	}
 	st, err := Read(dir)
