@@ -20,7 +20,7 @@ func TestRipe(t *testing.T) {
 		want []string
 	}{
 		{early, nil}, {early, nil}, {grown, nil}, {grown, nil}, {grown, nil},
-		{grown, []string{"tap-2.wav"}}, {grown, nil},
+		{grown, []string{"tap-2.wav"}}, {grown, nil}, {grown, nil}, {grown, nil}, {grown, nil}, {grown, nil},
 		{anew, nil}, {anew, nil}, {anew, nil}, {anew, []string{"tap-2.wav"}}, {anew, nil},
 	} {
 		seen := map[string]footprint{"tap-1.wav": old, "tap-2.wav": step.tap2}

@@ -83,6 +83,6 @@ func (c *crossMeter) pair(chosen, other int) Pair {
 	if silent := signal.DBToPower(signal.SilenceDB); !(a > silent && b > silent) {
 		return Pair{Other: other, LevelDB: signal.SilenceDB}
 	}
-	r := c.covariance(chosen, other) / (math.Sqrt(a) * math.Sqrt(b)) // the product of tiny powers is zero
+	r := c.covariance(chosen, other) / math.Sqrt(a*b)
 	return Pair{Other: other, LevelDB: signal.PowerToDB(b / a), Correlation: math.Max(-1, math.Min(1, r))}
 }
