@@ -7,7 +7,6 @@ import (
 	"math"
 	"slices"
 
-	"gonum.org/v1/gonum/dsp/fourier"
 	"gonum.org/v1/gonum/floats"
 
 	"saddlewise/analysis/signal"
@@ -53,7 +52,7 @@ func average(ctx context.Context, src signal.Source, clean []run, mean float64) 
 	}
 	s.dof = 2 * math.Max(1, float64(len(starts))/overlapRedundancy)
 	window := signal.Hann(n)
-	fft := fourier.NewFFT(n)
+	fft := signal.NewFFT(n)
 	x, coefficients := make([]float64, n), make([]complex128, n/2+1)
 	scale := 2 / (src.Rate() * float64(n) * window.PowerGain)
 	count := min(parts, len(starts))
@@ -69,7 +68,7 @@ func average(ctx context.Context, src signal.Source, clean []run, mean float64) 
 				return nil, fmt.Errorf("read samples from %d: %w", at, cause(err))
 			}
 			taper(x, window.Coefficients, mean)
-			addPower(s.part[p], fft.Coefficients(coefficients, x), scale)
+			addPower(s.part[p], fft.Forward(coefficients, x), scale)
 		}
 		for k, v := range s.part[p] {
 			s.power[k] += v / float64(len(starts))

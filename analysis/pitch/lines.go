@@ -24,7 +24,7 @@ type line struct {
 
 // lines finds the spectrum's lines below usefulHz, by frequency.
 func (n note) lines(o Options, windowS float64) []line {
-	size := smoothLength(min(len(n.y), int(windowS*n.rateHz)))
+	size := signal.FastBelow(min(len(n.y), int(windowS*n.rateHz)))
 	db := windowedSpectrum(n.y[:size])
 	floor := noiseFloor(db, n.rateHz/float64(size))
 	binHz := n.rateHz / float64(size)
@@ -149,18 +149,4 @@ func interpolate(at, level []float64, n int) []float64 {
 		}
 	}
 	return out
-}
-
-// smoothLength is the longest length up to n whose factors are 2, 3 and 5, so
-// that its transform is fast.
-func smoothLength(n int) int {
-	best := 1
-	for a := 1; a <= n; a *= 2 {
-		for b := a; b <= n; b *= 3 {
-			for c := b; c <= n; c *= 5 {
-				best = max(best, c)
-			}
-		}
-	}
-	return best
 }

@@ -39,7 +39,7 @@ type tracked struct {
 // line leaves more than noise, two are fitted.
 func (n note) fitPartials(h hypothesis, fromS float64, humHz []float64) []partial {
 	y := n.y[min(int(fromS*n.rateHz), len(n.y)-1):]
-	y = y[:smoothLength(len(y))]
+	y = y[:signal.FastBelow(len(y))]
 	x := signal.Transform(y)
 	work := n.start(h, x, len(y), humHz)
 	order := strongestFirst(work)

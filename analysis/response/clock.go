@@ -5,8 +5,6 @@ import (
 	"fmt"
 	"math"
 
-	"gonum.org/v1/gonum/dsp/fourier"
-
 	"saddlewise/analysis/signal"
 	"saddlewise/analysis/stats"
 )
@@ -112,15 +110,15 @@ func bandDelay(s spectrum, own []float64, b signal.Band) float64 {
 // sum of n c[n] cos(n w). Outside the valid band the magnitude is held.
 func minimumDelay(s spectrum, r *reference) []float64 {
 	n := 2 * (len(s.c) - 1)
-	fft := fourier.NewFFT(n)
+	fft := signal.NewFFT(n)
 	log := make([]complex128, len(s.c))
 	low, high := r.validHz()
 	first, last := int(low/s.step)+1, int(high/s.step)
 	for k := range log {
 		p := power(s.c[min(max(k, first), last)])
-		log[k] = complex(0.5*math.Log(math.Max(p, math.SmallestNonzeroFloat64))/float64(n), 0)
+		log[k] = complex(0.5*math.Log(math.Max(p, math.SmallestNonzeroFloat64)), 0)
 	}
-	cepstrum := fft.Sequence(nil, log)
+	cepstrum := fft.Inverse(nil, log)
 	for i := range cepstrum {
 		if i < n/2 {
 			cepstrum[i] *= 2 * float64(i)
@@ -129,7 +127,7 @@ func minimumDelay(s spectrum, r *reference) []float64 {
 		}
 	}
 	delay := make([]float64, len(s.c))
-	for k, c := range fft.Coefficients(nil, cepstrum) {
+	for k, c := range fft.Forward(nil, cepstrum) {
 		delay[k] = real(c)
 	}
 	return delay

@@ -35,10 +35,10 @@ type place struct {
 func locate(ctx context.Context, take signal.Source, r *reference) (place, error) {
 	n := len(r.x)
 	size := powerOfTwo(2 * n)
-	fft := fourier.NewFFT(size)
+	fft := signal.NewFFT(size)
 	block := make([]float64, size)
 	copy(block, r.x)
-	x := fft.Coefficients(nil, block)
+	x := fft.Forward(nil, block)
 	var y []complex128
 	best := place{}
 	outside := int64(noPlaceSlack * float64(n))
@@ -49,9 +49,9 @@ func locate(ctx context.Context, take signal.Source, r *reference) (place, error
 		if err := readAround(take, block, at); err != nil {
 			return best, err
 		}
-		y = fft.Coefficients(y, block)
+		y = fft.Forward(y, block)
 		whiten(y, x, r, take.Rate()/float64(size))
-		if p := highest(fft.Sequence(block, y), size-n); p.over > best.over {
+		if p := highest(fft.Inverse(block, y), size-n); p.over > best.over {
 			p.start += at
 			best = p
 		}

@@ -4,7 +4,7 @@ import (
 	"math"
 	"math/cmplx"
 
-	"gonum.org/v1/gonum/dsp/fourier"
+	"saddlewise/analysis/signal"
 )
 
 const (
@@ -30,7 +30,7 @@ type impulse struct {
 // recorded is the stretch of the take that holds the sweep, transformed once
 // for all references that it is divided by.
 type recorded struct {
-	fft *fourier.FFT
+	fft *signal.FFT
 	y   []complex128
 }
 
@@ -38,29 +38,13 @@ type recorded struct {
 // does. What the response of one order spreads over lies within the stretch, so
 // that no more room is needed: the division is circular.
 func newRecorded(y []float64, lead, referenceLength int) recorded {
-	n := goodLength(max(len(y), referenceLength) + referenceLength/20)
+	n := signal.FastLength(max(len(y), referenceLength) + referenceLength/20)
 	padded := make([]float64, n)
 	for i, v := range y {
 		padded[((i-lead)%n+n)%n] = v
 	}
-	fft := fourier.NewFFT(n)
-	return recorded{fft, fft.Coefficients(nil, padded)}
-}
-
-// goodLength is the least even length from n on without a prime factor above
-// 5, whose transform is fast.
-func goodLength(n int) int {
-	for n += n % 2; ; n += 2 {
-		rest := n
-		for _, p := range []int{2, 3, 5} {
-			for rest%p == 0 {
-				rest /= p
-			}
-		}
-		if rest == 1 {
-			return n
-		}
-	}
+	fft := signal.NewFFT(n)
+	return recorded{fft, fft.Forward(nil, padded)}
 }
 
 // by divides the spectrum of the take by the reference's.
@@ -68,17 +52,17 @@ func (t recorded) by(r *reference) *impulse {
 	n := t.fft.Len()
 	padded := make([]float64, n)
 	copy(padded, r.x)
-	x := t.fft.Coefficients(nil, padded)
+	x := t.fft.Forward(nil, padded)
 	c := make([]complex128, len(x))
 	step := r.rateHz / float64(n)
 	floor := regularShare * energyBetween(x, step, r)
 	for k := range c {
 		hz := float64(k) * step
 		if m := r.mask(hz); m > 0 {
-			c[k] = t.y[k] * cmplx.Conj(x[k]) * complex(m/(power(x[k])+floor/hz)/float64(n), 0)
+			c[k] = t.y[k] * cmplx.Conj(x[k]) * complex(m/(power(x[k])+floor/hz), 0)
 		}
 	}
-	return &impulse{h: t.fft.Sequence(padded, c), rateHz: r.rateHz, ref: r, spec: x, c: c}
+	return &impulse{h: t.fft.Inverse(padded, c), rateHz: r.rateHz, ref: r, spec: x, c: c}
 }
 
 // energyBetween is the typical energy times frequency over the band.
@@ -169,7 +153,7 @@ func (w window) powers(rateHz float64) spectrum {
 	n := powerOfTwo(max(len(w.x), int(rateHz)))
 	padded := make([]float64, n)
 	copy(padded, w.x)
-	return spectrum{c: fourier.NewFFT(n).Coefficients(nil, padded), step: rateHz / float64(n)}
+	return spectrum{c: signal.Transform(padded), step: rateHz / float64(n)}
 }
 
 // at interpolates the spectrum between bins; its time zero is the window's

@@ -6,8 +6,6 @@ import (
 	"math"
 	"math/bits"
 
-	"gonum.org/v1/gonum/dsp/fourier"
-
 	"saddlewise/analysis/signal"
 	"saddlewise/analysis/stats"
 )
@@ -111,15 +109,15 @@ func powerOfTwo(n int) int { return 1 << bits.Len(uint(max(n, 2)-1)) }
 // to n and with sample zero at index zero.
 func transforms(x []float64, n, zero int) (spectrum, moment []complex128) {
 	padded := make([]float64, n)
-	fft := fourier.NewFFT(n)
+	fft := signal.NewFFT(n)
 	for i, v := range x {
 		padded[((i-zero)%n+n)%n] = v
 	}
-	spectrum = fft.Coefficients(nil, padded)
+	spectrum = fft.Forward(nil, padded)
 	for i, v := range x {
 		padded[((i-zero)%n+n)%n] = float64(i-zero) * v
 	}
-	return spectrum, fft.Coefficients(nil, padded)
+	return spectrum, fft.Forward(nil, padded)
 }
 
 func energyPerOctave(spectrum []complex128, step float64, b signal.Band) float64 {

@@ -25,9 +25,13 @@ func noise(seed uint64, n int) []float64 {
 	return x
 }
 
-// Two independent transforms, odd, even and prime lengths.
+// Two independent transforms: odd, even, smooth and prime lengths.
 func TestFFTEqualsIndependentFFT(t *testing.T) {
-	for _, n := range []int{1, 2, 3, 7, 16, 30, 97, 128, 375, 1024} {
+	lengths := []int{1, 3, 7, 97, 194, 375}
+	for n := 2; n <= 1300; n = FastLength(n + 1) {
+		lengths = append(lengths, n)
+	}
+	for _, n := range append(lengths, 15360, 16384, 32400) {
 		x := noise(uint64(n), n)
 		f := NewFFT(n)
 		got, want := f.Forward(nil, x), fft.FFTReal(x)
@@ -192,7 +196,7 @@ func TestWelchSkipsWhatEachRefuses(t *testing.T) {
 }
 
 func TestFastLength(t *testing.T) {
-	for _, c := range [][2]int{{0, 1}, {1, 1}, {7, 8}, {11, 12}, {97, 100}, {1025, 1080}, {48000, 48000}, {44101, 45000}} {
+	for _, c := range [][2]int{{0, 2}, {1, 2}, {7, 8}, {11, 12}, {97, 100}, {1025, 1080}, {48000, 48000}, {44101, 45000}} {
 		if got := FastLength(c[0]); got != c[1] {
 			t.Errorf("FastLength(%d) = %d, want %d", c[0], got, c[1])
 		}
@@ -200,7 +204,7 @@ func TestFastLength(t *testing.T) {
 }
 
 func BenchmarkFFT(b *testing.B) {
-	for _, n := range []int{4096, 65536} {
+	for _, n := range []int{1296, 4096, 65536, 72000} {
 		b.Run(sizeName(n), func(b *testing.B) {
 			f, x, dst := NewFFT(n), noise(1, n), make([]complex128, n/2+1)
 			for b.Loop() {
@@ -243,7 +247,7 @@ func TestTransformManyAtOnce(t *testing.T) {
 }
 
 func TestFastLengths(t *testing.T) {
-	for n, want := range map[int][2]int{1: {1, 1}, 7: {6, 8}, 1249: {1215, 1250}, 1250: {1250, 1250}, 1301: {1296, 1350}} {
+	for n, want := range map[int][2]int{1: {0, 2}, 7: {6, 8}, 1249: {1200, 1250}, 1250: {1250, 1250}, 1301: {1296, 1350}} {
 		if got := [2]int{FastBelow(n), FastLength(n)}; got != want {
 			t.Errorf("fast lengths about %d: %v, want %v", n, got, want)
 		}

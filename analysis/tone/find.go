@@ -7,8 +7,6 @@ import (
 	"math"
 	"slices"
 
-	"gonum.org/v1/gonum/dsp/fourier"
-
 	"saddlewise/analysis/signal"
 )
 
@@ -29,7 +27,7 @@ type average struct {
 // averageSpectrum looks at every fourth frame of a long take: a tone lasts longer.
 func averageSpectrum(ctx context.Context, src signal.Source) (average, error) {
 	size := 1 << int(math.Ceil(math.Log2(frameSeconds*src.Rate())))
-	fft := fourier.NewFFT(size)
+	fft := signal.NewFFT(size)
 	w := hann(size)
 	a := average{power: make([]float64, size/2+1), binHz: src.Rate() / float64(size)}
 	buf, c := make([]float64, size), make([]complex128, size/2+1)
@@ -49,7 +47,7 @@ func averageSpectrum(ctx context.Context, src signal.Source) (average, error) {
 		for i, v := range w {
 			buf[i] *= v
 		}
-		for k, v := range fft.Coefficients(c, buf) {
+		for k, v := range fft.Forward(c, buf) {
 			a.power[k] += real(v)*real(v) + imag(v)*imag(v)
 		}
 	}
