@@ -49,7 +49,7 @@ func (e envelope) models(top int, pr prior) []fitted {
 		if explained[m.kind] {
 			continue // other starting points end at the same fit
 		}
-		if f := e.fit(m, top, hi, pr); f.cov != nil && f.a > 0 && f.b > -0.05*f.a {
+		if f := e.fit(m, top, hi, pr); f.known && f.a > 0 && f.b > -0.05*f.a {
 			all = append(all, f)
 			explained[m.kind] = f.chi2 < plainChi2
 		}
@@ -58,7 +58,7 @@ func (e envelope) models(top int, pr prior) []fitted {
 	out := choose(all, looks)
 	for _, m := range slowBeats(one, e.t[hi-1]-e.t[top], e.t[top]) {
 		f := e.fit(m, top, hi, pr)
-		if f.cov != nil && f.a > 0 && f.b > -0.05*f.a && f.badness(looks) < out[0].badness(looks)+admissible {
+		if f.known && f.a > 0 && f.b > -0.05*f.a && f.badness(looks) < out[0].badness(looks)+admissible {
 			out = append(out, f)
 		}
 	}

@@ -119,12 +119,12 @@ func (v view) doubt(d *Decay, own [3]float64) {
 func (v view) lineFit() [3]float64 {
 	noise := math.Log(v.f.noise())
 	m := model{lnA: math.Log(max(v.mean(v.e.t[v.lo]), 1e-300)) + 2*v.f.a*v.e.t[v.lo], a: v.f.a, lnN: noise}
-	sdN := min(max(v.f.sdOf(2), 0.02), 1)
+	sdN := min(max(v.f.sdOf(atLnN), 0.02), 1)
 	g := v.e.fit(m, v.lo, v.hi, prior{noise, sdN})
-	rate, sd := g.a, g.sdOf(1)
+	rate, sd := g.a, g.sdOf(atA)
 	if v.f.kind == single {
 		// The whole decay says the same of a truly single one, and says it better.
-		if s := v.f.sdOf(1); s < sd && math.Abs(rate-v.f.a) < 2*sd {
+		if s := v.f.sdOf(atA); s < sd && math.Abs(rate-v.f.a) < 2*sd {
 			rate, sd = v.f.a, s
 		}
 	} else {
@@ -134,7 +134,7 @@ func (v view) lineFit() [3]float64 {
 		sd = min(v.slopeSD(), sd)
 	}
 	rate = max(rate, ln1000/longestT60S/4)
-	t := student(v.f.looks - float64(len(v.f.params())))
+	t := student(v.f.looks - float64(v.f.kind.params()))
 	rel := min(t*sd/rate, 0.95)
 	t60 := ln1000 / rate
 	line := [3]float64{t60, t60 / (1 + rel), t60 / (1 - rel)}
@@ -170,22 +170,22 @@ func (v view) slope(power func(t float64) float64) float64 {
 
 // slopeSD carries the parameters' covariance to the slope by differences.
 func (v view) slopeSD() float64 {
-	if v.f.cov == nil {
+	if !v.f.known {
 		return math.Abs(v.slope(v.mean))
 	}
-	n := len(v.f.params())
+	n := v.f.kind.params()
 	g := make([]float64, n)
 	base := v.slope(v.mean)
 	for i := range n {
 		h := 1e-4 * max(v.f.sdOf(i), 1e-6)
 		w := v
-		*w.m.params()[i] += h
+		*w.m.param(i) += h
 		g[i] = (w.slope(w.mean) - base) / h / 2
 	}
 	s := 0.0
 	for i := range n {
 		for j := range n {
-			s += g[i] * g[j] * v.f.cov.At(i, j)
+			s += g[i] * g[j] * v.f.cov[i][j]
 		}
 	}
 	return math.Sqrt(max(s, 0))
@@ -228,12 +228,12 @@ func (v view) describeStages(d *Decay) {
 	knee := (m.lnA - m.lnB) / (2 * (m.a - m.b))
 	level := dB(v.mean(knee) / v.start)
 	last := max(dB(v.floor/v.start), v.endDB)
-	if knee < v.e.t[0] || level-last < lateRangeDB || v.f.sdOf(4) > lateCertainty*m.b {
+	if knee < v.e.t[0] || level-last < lateRangeDB || v.f.sdOf(atB) > lateCertainty*m.b {
 		return
 	}
 	d.TwoStage, d.KneeS, d.KneeDB = true, knee, level
 	d.EarlyT60Seconds, d.LateT60Seconds = ln1000/m.a, ln1000/m.b
-	rel := min(student(v.f.looks-5)*v.f.sdOf(4)/m.b, 0.95)
+	rel := min(student(v.f.looks-5)*v.f.sdOf(atB)/m.b, 0.95)
 	d.LateT60Low, d.LateT60High = d.LateT60Seconds/(1+rel), d.LateT60Seconds/(1-rel)
 }
 
@@ -242,7 +242,7 @@ func (v view) describeStages(d *Decay) {
 func (v view) supported(line [3]float64) [2]float64 {
 	lo, hi := line[1], line[2]
 	for i, rate := range []float64{v.f.a, v.f.b} {
-		sd := v.f.sdOf([]int{1, 4}[i])
+		sd := v.f.sdOf([]int{atA, atB}[i])
 		lo = min(lo, ln1000/max(rate+2*sd, ln1000/longestT60S))
 		hi = max(hi, ln1000/max(rate-2*sd, ln1000/longestT60S))
 	}

@@ -34,7 +34,7 @@ func (e envelope) viewOf(f fitted, top int) view {
 	v := view{e: e, f: f, floor: f.noise() + e.humLeft}
 	v.orderComponents(e.t[top])
 	last := e.t[len(e.t)-1] + e.lengthS/2
-	if v.f.kind != single && v.f.b < 2*v.f.sdOf(4) && v.f.b < 0.3*v.f.a && 20/math.Ln10*v.f.b*last < steadyDB {
+	if v.f.kind != single && v.f.b < 2*v.f.sdOf(atB) && v.f.b < 0.3*v.f.a && 20/math.Ln10*v.f.b*last < steadyDB {
 		v.steady = true
 		v.floor += math.Exp(v.f.lnB)
 	}
@@ -66,23 +66,12 @@ func (v *view) orderComponents(t float64) {
 	}
 	m := &v.f.model
 	m.lnA, m.lnB, m.a, m.b = m.lnB, m.lnA, m.b, m.a
-	if v.f.cov == nil {
-		return
-	}
-	c := v.f.cov
-	for i := range c.SymmetricDim() {
-		for _, pair := range [][2]int{{0, 3}, {1, 4}} {
-			if i != pair[0] && i != pair[1] {
-				x, y := c.At(i, pair[0]), c.At(i, pair[1])
-				c.SetSym(i, pair[0], y)
-				c.SetSym(i, pair[1], x)
-			}
+	order := [mostParams]int{atLnB, atB, atLnN, atLnA, atA, atD, atPhi}
+	was := v.f.cov
+	for i, from := range order {
+		for j, and := range order {
+			v.f.cov[i][j] = was[from][and]
 		}
-	}
-	for _, pair := range [][2]int{{0, 3}, {1, 4}} {
-		x, y := c.At(pair[0], pair[0]), c.At(pair[1], pair[1])
-		c.SetSym(pair[0], pair[0], y)
-		c.SetSym(pair[1], pair[1], x)
 	}
 }
 
