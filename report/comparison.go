@@ -22,18 +22,10 @@ func WriteComparison(ctx context.Context, c *result.Comparison, dir string, extr
 			figures = append(figures, *f)
 		}
 	}
-	text, err := ComparisonJSON(c)
-	if err != nil {
-		return err
-	}
-	rows, err := comparisonCSV(c)
-	if err != nil {
-		return err
-	}
 	return document{
 		name: "comparison", title: c.Before.Name + " and " + c.After.Name,
 		words: comparisonMarkdown(c, figures), figures: figures,
-		data: []file{{"comparison.json", text}, {"comparison.csv", rows}},
+		data: []output{encoding("comparison.json", c, ComparisonJSON), encoding("comparison.csv", c, comparisonCSV)},
 	}.write(ctx, dir, extra)
 }
 

@@ -3,13 +3,10 @@ package report
 import (
 	"bytes"
 	"fmt"
-	"image"
-	"image/png"
 
 	"gonum.org/v1/plot"
 	"gonum.org/v1/plot/vg"
 	"gonum.org/v1/plot/vg/draw"
-	"gonum.org/v1/plot/vg/vgimg"
 	"gonum.org/v1/plot/vg/vgsvg"
 )
 
@@ -37,17 +34,18 @@ const (
 // png draws the figure.
 func (f figure) png(l layout) ([]byte, error) {
 	f = f.fit(l)
-	c := vgimg.NewWith(vgimg.UseWH(l.wide, f.height), vgimg.UseDPI(l.dpi), vgimg.UseBackgroundColor(paper))
+	c := newCanvas(l.wide, f.height, l.dpi)
 	f.draw(draw.New(c))
-	img, ok := c.Image().(*image.RGBA)
-	if !ok {
-		return nil, fmt.Errorf("draw %s: unknown kind of picture %T", f.name, c.Image())
-	}
-	var buf bytes.Buffer
-	if err := png.Encode(&buf, indexed(img)); err != nil {
+	data, err := encodePNG(indexed(c.img))
+	if err != nil {
 		return nil, fmt.Errorf("draw %s%s: %w", f.name, l.ending, err)
 	}
-	return buf.Bytes(), nil
+	return data, nil
+}
+
+// inPixels is the figure drawn in a layout, still to be made.
+func (f figure) inPixels(l layout) output {
+	return output{f.name + l.ending, func() ([]byte, error) { return f.png(l) }}
 }
 
 // svg draws the figure as scalable vectors.

@@ -2,6 +2,7 @@ package report
 
 import (
 	"cmp"
+	"encoding/binary"
 	"image"
 	"image/color"
 	"slices"
@@ -10,7 +11,8 @@ import (
 // indexed is a picture in at most 256 colours: a figure has few inks and their
 // edges, and is a fraction of the size then.
 func indexed(img *image.RGBA) *image.Paletted {
-	buckets := bucketsOf(img)
+	runs := runsOf(img.Pix)
+	buckets := bucketsOf(runs)
 	order := make([]int, 0, 1024)
 	for key := range buckets {
 		if buckets[key].n > 0 {
@@ -28,8 +30,14 @@ func indexed(img *image.RGBA) *image.Paletted {
 		index[key] = uint8(colours.Index(buckets[key].mean()))
 	}
 	out := image.NewPaletted(img.Rect, colours)
-	for i := range out.Pix {
-		out.Pix[i] = index[bucketKey(img.Pix[4*i:])]
+	rest := out.Pix
+	for _, run := range runs {
+		if i := index[run.key()]; i > 0 { // 0 is paper, and there already
+			for k := range rest[:run.n] {
+				rest[k] = i
+			}
+		}
+		rest = rest[run.n:]
 	}
 	return out
 }
@@ -42,17 +50,47 @@ func (s bucket) mean() color.Color {
 	return color.RGBA{at(s.r), at(s.g), at(s.b), 0xff}
 }
 
-func bucketsOf(img *image.RGBA) []bucket {
+func bucketsOf(runs []pixelRun) []bucket {
 	buckets := make([]bucket, 1<<15)
-	for i := 0; i < len(img.Pix); i += 4 {
-		px := img.Pix[i : i+4 : i+4]
-		s := &buckets[bucketKey(px)]
-		s.n, s.r, s.g, s.b = s.n+1, s.r+int(px[0]), s.g+int(px[1]), s.b+int(px[2])
+	for _, p := range runs {
+		s := &buckets[p.key()]
+		n := int(p.n)
+		s.n, s.r, s.g, s.b = s.n+n, s.r+n*int(p.r), s.g+n*int(p.g), s.b+n*int(p.b)
 	}
 	return buckets
 }
 
-// bucketKey is the upper five bits of each colour.
-func bucketKey(px []uint8) int {
-	return int(px[0]>>3)<<10 | int(px[1]>>3)<<5 | int(px[2]>>3)
+// pixelRun is n neighbours of one colour.
+type pixelRun struct {
+	n       uint32
+	r, g, b uint8
+}
+
+// key is the upper five bits of each colour.
+func (p pixelRun) key() int { return int(p.r>>3)<<10 | int(p.g>>3)<<5 | int(p.b>>3) }
+
+// runsOf tells pixels of four bytes as runs: most of a figure is paper.
+func runsOf(pix []uint8) []pixelRun {
+	runs := make([]pixelRun, 0, len(pix)/64)
+	for len(pix) > 0 {
+		n := sameColour(pix)
+		runs = append(runs, pixelRun{uint32(n / 4), pix[0], pix[1], pix[2]})
+		pix = pix[n:]
+	}
+	return runs
+}
+
+// sameColour is how many bytes the pixels take that have the first one's
+// colour; it compares two at once.
+func sameColour(pix []uint8) int {
+	one := binary.LittleEndian.Uint32(pix)
+	two := uint64(one)<<32 | uint64(one)
+	n := 4
+	for n+8 <= len(pix) && binary.LittleEndian.Uint64(pix[n:]) == two {
+		n += 8
+	}
+	for n < len(pix) && binary.LittleEndian.Uint32(pix[n:]) == one {
+		n += 4
+	}
+	return n
 }

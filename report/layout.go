@@ -25,6 +25,9 @@ var (
 	onPhone = layout{wide: 290, dpi: 216, phone: true, ending: "-phone.png"}
 )
 
+// isForPhone tells a picture that only a page holds.
+func isForPhone(f file) bool { return strings.HasSuffix(f.name, onPhone.ending) }
+
 // columns is in how many columns n panels are read easily.
 func (l layout) columns(n int) int {
 	switch {

@@ -12,7 +12,8 @@ import (
 	"gonum.org/v1/plot/vg/draw"
 )
 
-// mark draws one thing into a panel; x and y map data to the canvas.
+// mark draws one thing into a panel; x and y map data to the canvas. It keeps
+// nothing: a figure is drawn in several forms at once.
 type mark func(c draw.Canvas, x, y func(float64) vg.Length)
 
 // Plot makes a mark a plotter.
@@ -168,14 +169,20 @@ func overlap(a, b vg.Rectangle) bool {
 
 // corner writes words in a corner of the panel.
 func corner(words string, st text.Style, right, top bool) mark {
+	st.XAlign, st.YAlign = draw.XLeft, draw.YBottom
+	if right {
+		st.XAlign = draw.XRight
+	}
+	if top {
+		st.YAlign = draw.YTop
+	}
 	return func(c draw.Canvas, _, _ func(float64) vg.Length) {
 		pt := vg.Point{X: c.Min.X + 3, Y: c.Min.Y + 3}
-		st.XAlign, st.YAlign = draw.XLeft, draw.YBottom
 		if right {
-			pt.X, st.XAlign = c.Max.X-3, draw.XRight
+			pt.X = c.Max.X - 3
 		}
 		if top {
-			pt.Y, st.YAlign = c.Max.Y-3, draw.YTop
+			pt.Y = c.Max.Y - 3
 		}
 		fillOnPaper(c, st, pt, words)
 	}
@@ -203,8 +210,8 @@ func finite(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }
 
 // cornerLine writes words in the top right corner, line 0 first.
 func cornerLine(words string, st text.Style, line int) mark {
+	st.XAlign, st.YAlign = draw.XRight, draw.YTop
 	return func(c draw.Canvas, _, _ func(float64) vg.Length) {
-		st.XAlign, st.YAlign = draw.XRight, draw.YTop
 		fillOnPaper(c, st, vg.Point{X: c.Max.X - 3, Y: c.Max.Y - 3 - vg.Length(line)*(sizeSmall+3)}, words)
 	}
 }

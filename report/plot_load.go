@@ -1,6 +1,7 @@
 package report
 
 import (
+	"cmp"
 	"fmt"
 	"image/color"
 	"math"
@@ -146,7 +147,7 @@ func stringRules(strs []result.StringLoss) mark {
 func stringNames(strs []result.StringLoss) mark {
 	return func(c draw.Canvas, x, y func(float64) vg.Length) {
 		order := slices.Clone(strs)
-		slices.SortFunc(order, func(a, b result.StringLoss) int { return int(math.Copysign(1, a.Hz-b.Hz)) })
+		slices.SortFunc(order, func(a, b result.StringLoss) int { return cmp.Compare(a.Hz, b.Hz) })
 		var taken [2]vg.Length
 		for _, s := range order {
 			st := textStyle(sizeSmall, legible(stringInk(s.Number)), draw.XCenter, draw.YBottom)
@@ -220,7 +221,7 @@ func loadCaption(l Load) string {
 	if len(l.Strings) == 0 {
 		return fmt.Sprintf("With %s the corner lies at %s Hz.", Ohm(l.InputOhm), Figures(l.CornerHz))
 	}
-	low := slices.MinFunc(l.Strings, func(a, b result.StringLoss) int { return int(math.Copysign(1, a.Hz-b.Hz)) })
+	low := slices.MinFunc(l.Strings, func(a, b result.StringLoss) int { return cmp.Compare(a.Hz, b.Hz) })
 	words := fmt.Sprintf("With %s the corner lies at %s Hz, and string %s loses %.1f dB; %s would cost it %s dB.", Ohm(l.InputOhm), Figures(l.CornerHz),
 		strings.TrimSpace(fmt.Sprintf("%d %s", low.Number, low.Note)), low.LossDB, Ohm(l.OhmFor), trim(l.MaxLoss))
 	if l.MeasuredHz > 0 {

@@ -7,9 +7,6 @@ package report
 
 import (
 	"context"
-	"runtime"
-
-	"golang.org/x/sync/errgroup"
 
 	"saddlewise/analysis/result"
 )
@@ -27,19 +24,11 @@ const (
 // which it makes if need be, and what else is asked for. Other files there
 // stay as they are.
 func Write(ctx context.Context, r *result.Results, dir string, extra ...Format) error {
-	text, err := JSON(r)
-	if err != nil {
-		return err
-	}
-	table, err := CSV(r)
-	if err != nil {
-		return err
-	}
 	figures := figuresOf(r)
 	return document{
 		name: "report", title: stageTitle(r.Stage), mood: string(r.Verdict.Word),
 		words: markdown(r, figures), figures: figures,
-		data: []file{{"results.json", text}, {"results.csv", table}},
+		data: []output{encoding("results.json", r, JSON), encoding("results.csv", r, CSV)},
 	}.write(ctx, dir, extra)
 }
 
@@ -54,22 +43,4 @@ func figuresOf(r *result.Results) []figure {
 		}
 	}
 	return append(figures, sweepFigures(r)...)
-}
-
-// drawAll draws the figures in a layout on all cores, in order.
-func drawAll(ctx context.Context, figures []figure, l layout) ([]file, error) {
-	files := make([]file, len(figures))
-	g, ctx := errgroup.WithContext(ctx)
-	g.SetLimit(runtime.GOMAXPROCS(0))
-	for i, f := range figures {
-		g.Go(func() error {
-			if err := ctx.Err(); err != nil {
-				return err
-			}
-			data, err := f.png(l)
-			files[i] = file{f.name + l.ending, data}
-			return err
-		})
-	}
-	return files, g.Wait()
 }

@@ -15,17 +15,9 @@ import (
 // and what else is asked for.
 func WriteTrend(ctx context.Context, t *result.Trend, dir string, extra ...Format) error {
 	figures := trendFigures(t)
-	text, err := TrendJSON(t)
-	if err != nil {
-		return err
-	}
-	rows, err := trendCSV(t)
-	if err != nil {
-		return err
-	}
 	return document{
 		name: "trend", title: t.Build, words: trendMarkdown(t, figures), figures: figures,
-		data: []file{{"trend.json", text}, {"trend.csv", rows}},
+		data: []output{encoding("trend.json", t, TrendJSON), encoding("trend.csv", t, trendCSV)},
 	}.write(ctx, dir, extra)
 }
 
