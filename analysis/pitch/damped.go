@@ -3,10 +3,6 @@ package pitch
 import (
 	"math"
 	"math/cmplx"
-
-	"gonum.org/v1/gonum/blas"
-	"gonum.org/v1/gonum/blas/blas64"
-	"gonum.org/v1/gonum/lapack/lapack64"
 )
 
 // damped is one exponentially damped sinusoid of N samples:
@@ -17,63 +13,62 @@ type damped struct {
 	still        bool // decay and omega are known: hum
 }
 
-// band is a stretch of bins of the discrete Fourier transform of N samples.
-type band struct {
-	n, low int
-	x      []complex128
+// geometric is the transform of the exponential z^t over t = 0..n-1. At the
+// bins of a transform of n samples it is (1 - z^n)/(1 - z turn).
+type geometric struct {
+	z, power complex128 // z and z^n
+	n        float64
 }
 
-// theta is the frequency of bin i of the band, radians a sample.
-func (b band) theta(i int) float64 { return 2 * math.Pi * float64(b.low+i) / float64(b.n) }
-
-// geometric returns S = sum z^t over t = 0..N-1 and dS/d(ln z), for the
-// exponential z turned by a bin's frequency and its N-th power.
-func geometric(turned, powerN complex128, n float64) (s, slope complex128) {
-	re, im := 1-real(turned), -imag(turned)
-	square := re*re + im*im
-	if square < 1e-18 {
-		return complex(n, 0), complex(n*(n-1)/2, 0)
-	}
-	inv := complex(re/square, -im/square)
-	s = (1 - powerN) * inv
-	return s, (s*turned - complex(n, 0)*powerN) * inv
+func (d damped) geometric(n int) geometric {
+	const least = 1e-10 // keeps the pole off the unit circle, where a bin could divide by 0
+	pole := complex(-d.decay-least, d.omega)
+	return geometric{cmplx.Exp(pole), cmplx.Exp(complex(float64(n), 0) * pole), float64(n)}
 }
 
-// add adds gain times the model of d to out, over the band's bins.
-func (d damped) add(out []complex128, b band, gain float64) {
-	a := complex(gain, 0) * d.a
-	ca := cmplx.Conj(a)
-	d.each(b, func(i int, s, _, image, _ complex128) {
-		out[i] += a*s + ca*image
-	})
+// mirror is the exponential at the negative frequency.
+func (g geometric) mirror() geometric { return geometric{conj(g.z), conj(g.power), g.n} }
+
+// at is the transform at the bin of turn.
+func (g geometric) at(turn complex128) complex128 { return (1 - g.power) * inverse(1-g.z*turn) }
+
+func inverse(z complex128) complex128 {
+	scale := 1 / norm(z)
+	return complex(real(z)*scale, -imag(z)*scale)
 }
 
-// each walks the band with the transforms of the exponential and of its mirror
-// at the negative frequency, and their slopes.
-func (d damped) each(b band, do func(i int, s, slope, image, imageSlope complex128)) {
-	pole := complex(-d.decay, d.omega)
-	n := float64(b.n)
-	z, power := cmplx.Exp(pole), cmplx.Exp(complex(n, 0)*pole)
-	turn := cmplx.Exp(complex(0, -b.theta(0)))
-	step := cmplx.Exp(complex(0, -2*math.Pi/n))
-	a, mirror, mirrorPower := z*turn, cmplx.Conj(z)*turn, cmplx.Conj(power)
-	for i := range b.x {
-		s, slope := geometric(a, power, n)
-		image, imageSlope := geometric(mirror, mirrorPower, n)
-		do(i, s, slope, image, imageSlope)
-		a *= step
-		mirror *= step
+// leak is what a damped sinusoid of n samples adds to bins off its own: both
+// of its exponentials over their common denominator, which has real
+// coefficients.
+type leak struct {
+	p, q, twiceRe, square float64
+	size, omega           float64
+}
+
+func (d damped) leak(n int) leak {
+	g := d.geometric(n)
+	top := d.a * (1 - g.power)
+	return leak{
+		p: 2 * real(top), q: 2 * real(top*cmplx.Conj(g.z)), twiceRe: 2 * real(g.z), square: norm(g.z),
+		size: cmplx.Abs(d.a), omega: d.omega,
 	}
 }
 
-// tail is about the largest that d gets in a band it does not lie in.
-func (d damped) tail(b band) float64 {
-	low, high := b.theta(0), b.theta(len(b.x)-1)
-	apart := math.Max(low-d.omega, d.omega-high)
-	if apart <= 0 {
-		return math.Inf(1)
+// takeFrom subtracts the leak from the bins of b.
+func (l leak) takeFrom(b band) {
+	for i, turn := range b.turn {
+		c, s := real(turn), -imag(turn)
+		re, im := (1+l.square)*c-l.twiceRe, s*(1-l.square)
+		scale := 1 / (re*re + im*im + 1e-40) // on its own pole a leak is none
+		x, y := l.p*c-l.q, l.p*s
+		b.x[i] -= complex((x*re+y*im)*scale, (y*re-x*im)*scale)
 	}
-	return cmplx.Abs(d.a) / apart
+}
+
+// heard tells whether the leak may reach least in b.
+func (l leak) heard(b band, least float64) bool {
+	apart := math.Max(b.theta(0)-l.omega, l.omega-b.theta(len(b.x)-1))
+	return l.size > least*apart
 }
 
 // fitResult is the least-squares fit of damped sinusoids to a band.
@@ -85,10 +80,23 @@ type fitResult struct {
 	ok      bool
 }
 
-// fitDamped fits lines to the band by Levenberg and Marquardt's method. White
-// noise is white over the bins, so within the band this is maximum likelihood.
-func fitDamped(b band, start []damped, maxShift float64) fitResult {
-	f := newFitter(b, start)
+// fitter fits damped sinusoids to a band. But for the faint mirror at the
+// negative frequency, the model is an analytic function of each line's complex
+// amplitude and pole, so that the normal equations are complex and half as
+// many; the mirror counts in what the lines leave, not in the slopes.
+type fitter struct {
+	b       band
+	lines   []damped
+	left    []complex128   // of the band by the lines
+	slopes  [][]complex128 // by unknown: amplitude, then ln z in 1/n unless still
+	normal  hermitian
+	descent []complex128
+}
+
+// fit is by Levenberg and Marquardt's method. White noise is white over the
+// bins, so within the band this is maximum likelihood.
+func (f *fitter) fit(b band, start []damped, maxShift float64) fitResult {
+	f.reset(b, start)
 	lambda := 1e-3
 	rss := f.build()
 	for range 30 {
@@ -118,118 +126,118 @@ func fitDamped(b band, start []damped, maxShift float64) fitResult {
 	return f.finish(rss)
 }
 
+// reset makes room for the band and the lines' unknowns.
+func (f *fitter) reset(b band, start []damped) {
+	unknowns := 0
+	for _, d := range start {
+		unknowns += d.unknowns()
+	}
+	f.b, f.lines = b, start
+	f.left = resized(f.left, len(b.x))
+	for len(f.slopes) < unknowns {
+		f.slopes = append(f.slopes, nil)
+	}
+	f.slopes = f.slopes[:unknowns]
+	for i := range f.slopes {
+		f.slopes[i] = resized(f.slopes[i], len(b.x))
+	}
+	f.normal.reset(unknowns)
+	f.descent = resized(f.descent, unknowns)
+}
+
+func resized(v []complex128, n int) []complex128 {
+	if cap(v) < n {
+		return make([]complex128, n, 2*n)
+	}
+	return v[:n]
+}
+
+// unknowns is the number of complex parameters of a line.
+func (d damped) unknowns() int {
+	if d.still {
+		return 1
+	}
+	return 2
+}
+
+// build fills the normal equations at the lines and returns the energy that
+// they leave. ln z is counted in 1/n, so that all parameters have like sizes.
+func (f *fitter) build() float64 {
+	copy(f.left, f.b.x)
+	at := 0
+	for _, d := range f.lines {
+		f.take(d, f.slopes[at:at+d.unknowns()])
+		at += d.unknowns()
+	}
+	for p, s := range f.slopes {
+		for q := range p + 1 {
+			f.normal.set(p, q, dot(s, f.slopes[q]))
+		}
+		f.descent[p] = dot(s, f.left)
+	}
+	return energyOf(f.left)
+}
+
+// take subtracts a line from what is left and notes its slopes.
+func (f *fitter) take(d damped, slopes [][]complex128) {
+	g := d.geometric(f.b.n)
+	image, ca := g.mirror(), conj(d.a)
+	perN, end := d.a*complex(1/g.n, 0), complex(g.n, 0)*g.power
+	for i, turn := range f.b.turn {
+		turned := g.z * turn
+		inv := inverse(1 - turned)
+		s := (1 - g.power) * inv
+		slopes[0][i] = s
+		if !d.still {
+			slopes[1][i] = perN * (s*turned - end) * inv
+		}
+		f.left[i] -= d.a*s + ca*image.at(turn)
+	}
+}
+
+// dot is the sum of conj(a) b.
+func dot(a, b []complex128) complex128 {
+	var rr, ii, ri, ir float64
+	for i, v := range a {
+		w := b[i]
+		rr += real(v) * real(w)
+		ii += imag(v) * imag(w)
+		ri += real(v) * imag(w)
+		ir += imag(v) * real(w)
+	}
+	return complex(rr+ii, ri-ir)
+}
+
 func energyOf(x []complex128) float64 {
 	var s float64
 	for _, v := range x {
-		s += real(v)*real(v) + imag(v)*imag(v)
-	}
-	return s
-}
-
-// fitter holds the normal equations.
-type fitter struct {
-	b       band
-	lines   []damped
-	scratch []complex128
-	jac     [][]complex128
-	gram    blas64.Symmetric
-	grad    []float64
-}
-
-func newFitter(b band, start []damped) *fitter {
-	f := &fitter{b: b, lines: append([]damped(nil), start...), scratch: make([]complex128, len(b.x))}
-	p := 0
-	for _, d := range start {
-		p += d.free()
-	}
-	f.jac = make([][]complex128, p)
-	for i := range f.jac {
-		f.jac[i] = make([]complex128, len(b.x))
-	}
-	f.gram = blas64.Symmetric{N: p, Stride: p, Uplo: blas.Upper, Data: make([]float64, p*p)}
-	f.grad = make([]float64, p)
-	return f
-}
-
-func (f *fitter) copyGram() blas64.Symmetric {
-	g := f.gram
-	g.Data = append([]float64(nil), g.Data...)
-	return g
-}
-
-// free is the number of parameters of a line: a (two), decay, omega.
-func (d damped) free() int {
-	if d.still {
-		return 2
-	}
-	return 4
-}
-
-// build fills the normal equations at the lines and returns what they leave; decay and omega are counted
-// in 1/N, so that all parameters have like sizes.
-func (f *fitter) build() float64 {
-	copy(f.scratch, f.b.x)
-	at := 0
-	unit := complex(1/float64(f.b.n), 0)
-	for _, d := range f.lines {
-		j := f.jac[at : at+d.free()]
-		ca := cmplx.Conj(d.a)
-		d.each(f.b, func(i int, s, slope, image, imageSlope complex128) {
-			j[0][i] = s + image
-			j[1][i] = complex(0, 1) * (s - image)
-			f.scratch[i] -= d.a*s + ca*image
-			if len(j) == 4 {
-				u, v := d.a*slope*unit, ca*imageSlope*unit
-				j[2][i] = -u - v
-				j[3][i] = complex(0, 1) * (u - v)
-			}
-		})
-		at += d.free()
-	}
-	for p := range f.jac {
-		for q := p; q < len(f.jac); q++ {
-			f.gram.Data[p*f.gram.Stride+q] = dot(f.jac[p], f.jac[q])
-		}
-		f.grad[p] = dot(f.jac[p], f.scratch)
-	}
-	return energyOf(f.scratch)
-}
-
-func dot(a, b []complex128) float64 {
-	var s float64
-	for i, v := range a {
-		s += real(v)*real(b[i]) + imag(v)*imag(b[i])
+		s += norm(v)
 	}
 	return s
 }
 
 // propose solves the damped normal equations; moved is the largest step of
-// decay or omega in 1/N.
+// decay or omega in 1/n.
 func (f *fitter) propose(lambda, maxShift float64, start []damped) (out []damped, moved float64, ok bool) {
-	g := f.copyGram()
-	for i := range g.N {
-		g.Data[i*g.Stride+i] *= 1 + lambda
-	}
-	t, ok := lapack64.Potrf(g)
-	if !ok {
+	if !f.normal.factor(lambda) {
 		return nil, 0, false
 	}
-	d := append([]float64(nil), f.grad...)
-	lapack64.Potrs(t, blas64.General{Rows: g.N, Cols: 1, Stride: 1, Data: d})
+	step := f.normal.solve(f.descent)
 	out = append([]damped(nil), f.lines...)
 	n, at := float64(f.b.n), 0
 	for i := range out {
 		l := &out[i]
-		l.a += complex(d[at], d[at+1])
+		l.a += step[at]
 		if !l.still {
-			l.decay = math.Max(l.decay+d[at+2]/n, -0.3/n)
-			l.omega += d[at+3] / n
-			moved = math.Max(moved, math.Max(math.Abs(d[at+2]), math.Abs(d[at+3])))
+			s := step[at+1]
+			l.decay = math.Max(l.decay-real(s)/n, -0.3/n)
+			l.omega += imag(s) / n
+			moved = math.Max(moved, math.Max(math.Abs(real(s)), math.Abs(imag(s))))
 			if math.Abs(l.omega-start[i].omega) > maxShift || l.decay > 0.5 {
 				return nil, 0, false
 			}
 		}
-		at += l.free()
+		at += l.unknowns()
 	}
 	return out, moved, true
 }
@@ -238,32 +246,20 @@ func (f *fitter) propose(lambda, maxShift float64, start []damped) (out []damped
 // explain widens them.
 func (f *fitter) finish(rss float64) fitResult {
 	r := fitResult{lines: f.lines, rss: rss, omegaSD: make([]float64, len(f.lines))}
-	total := make([]complex128, len(f.b.x))
-	for _, d := range f.lines {
-		d.add(total, f.b, 1)
+	for i, v := range f.b.x {
+		r.energy += norm(v - f.left[i])
 	}
-	r.energy = energyOf(total)
-	t, ok := lapack64.Potrf(f.copyGram())
-	if !ok {
-		return r
-	}
-	inverse := func(i int) float64 { // element i of the diagonal
-		e := make([]float64, len(f.jac))
-		e[i] = 1
-		lapack64.Potrs(t, blas64.General{Rows: len(e), Cols: 1, Stride: 1, Data: e})
-		return e[i]
-	}
-	free := 2*len(f.b.x) - len(f.jac)
-	if free < 1 {
+	free := 2 * (len(f.b.x) - len(f.slopes))
+	if free < 1 || !f.normal.factor(0) {
 		return r
 	}
 	at := 0
 	for i, d := range f.lines {
 		if !d.still {
-			v := inverse(at+3) * rss / float64(free)
+			v := f.normal.inverse(at+1) * rss / float64(free)
 			r.omegaSD[i] = math.Sqrt(math.Max(0, v)) / float64(f.b.n)
 		}
-		at += d.free()
+		at += d.unknowns()
 	}
 	r.ok = true
 	return r

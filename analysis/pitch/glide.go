@@ -13,6 +13,7 @@ const (
 	beatCents            = 8   // larger than what beats feign
 	leftByGlide          = 0.5 // share of the variance that may be left beside a glide
 	longestSettleS       = 0.8
+	windowSteps          = 96   // in which the glide's window is drawn
 	attackS              = 0.01 // contact and first reflections: no string vibrates freely yet
 )
 
@@ -55,20 +56,20 @@ func (n note) followGlide(h hypothesis) glide {
 
 // course is the deviation in cents from the hypothesis, frame by frame.
 func (n note) course(h hypothesis) (t, dev, weight []float64) {
-	length := int(math.Max(4/h.s.f0, 0.02) * n.rateHz)
-	hop := length / 4
-	count := min((len(n.y)-length)/hop, int(1.5*n.rateHz)/hop)
+	stepSize := int(math.Ceil(math.Max(4/h.s.f0, 0.02) * n.rateHz / windowSteps))
+	const hop = windowSteps / 4
+	count := min(len(n.y)/stepSize-windowSteps, int(1.5*n.rateHz)/stepSize) / hop
 	if count < 4 {
 		return nil, nil, nil
 	}
-	window := make([]float64, length)
+	window := make([]float64, windowSteps)
 	for i := range window {
-		window[i] = 1 - math.Cos(2*math.Pi*(float64(i)+0.5)/float64(length))
+		window[i] = 1 - math.Cos(2*math.Pi*(float64(i)+0.5)/windowSteps)
 	}
-	hopS := float64(hop) / n.rateHz
+	hopS := float64(hop*stepSize) / n.rateHz
 	num, den := make([]float64, count-1), make([]float64, count-1)
 	for _, m := range trackable(h, hopS) {
-		c := n.heterodyne(m.line.hz, window, hop, count)
+		c := n.heterodyne(m.line.hz, window, stepSize, hop, count)
 		for i := range num {
 			turn := cmplx.Phase(c[i+1] * cmplx.Conj(c[i]))
 			power := cmplx.Abs(c[i+1] * c[i])
@@ -79,7 +80,7 @@ func (n note) course(h hypothesis) (t, dev, weight []float64) {
 	}
 	for i := range num {
 		if den[i] > 0 {
-			t = append(t, (float64(i)+0.5)*hopS+float64(length)/2/n.rateHz)
+			t = append(t, (float64(i)+2.5)*hopS)
 			dev = append(dev, num[i]/den[i])
 			weight = append(weight, den[i])
 		}
@@ -100,19 +101,29 @@ func trackable(h hypothesis, hopS float64) []match {
 	return out[:min(len(out), glidePartials)]
 }
 
-// heterodyne is the windowed complex amplitude about hz, one a hop.
-func (n note) heterodyne(hz float64, window []float64, hop, count int) []complex128 {
+// heterodyne is the windowed complex amplitude about hz, one a hop. The note
+// is summed by steps within which the window hardly changes.
+func (n note) heterodyne(hz float64, window []float64, stepSize, hop, count int) []complex128 {
 	omega := 2 * math.Pi * hz / n.rateHz
-	base := make([]complex128, (count-1)*hop+len(window))
-	step, turn := cmplx.Exp(complex(0, -omega)), complex(1, 0)
-	for i := range base {
-		base[i] = complex(n.y[i], 0) * turn
-		turn *= step
+	turns := make([]complex128, stepSize)
+	for i := range turns {
+		turns[i] = cmplx.Rect(1, -omega*float64(i))
+	}
+	steps := make([]complex128, (count-1)*hop+len(window))
+	turn, perStep := complex(1, 0), cmplx.Rect(1, -omega*float64(stepSize))
+	for j := range steps {
+		var re, im float64
+		for i, v := range n.y[j*stepSize:][:stepSize] {
+			re += v * real(turns[i])
+			im += v * imag(turns[i])
+		}
+		steps[j] = turn * complex(re, im)
+		turn *= perStep
 	}
 	out := make([]complex128, count)
 	for j := range out {
 		var re, im float64
-		at := base[j*hop:][:len(window)]
+		at := steps[j*hop:][:len(window)]
 		for i, w := range window {
 			re += w * real(at[i])
 			im += w * imag(at[i])

@@ -166,49 +166,59 @@ func distinct(all []hypothesis, most int) []hypothesis {
 
 // scorer weighs strings against the lines of one spectrum.
 type scorer struct {
-	lines   []line
-	topHz   float64
-	binHz   float64
-	level   []float64 // of partials 1.., NaN where missed
-	gain    []float64 // of partials found, 0 where none or hum
-	line    []line    // of partials found
-	top     []float64 // envelope of level
-	loudest float64   // level of the strongest line
-	best    float64   // score so far
-	from    int       // first line not yet passed
+	lines  []line
+	topHz  float64
+	most   []float64 // that lines 0..i-1 can gain together
+	level  []float64 // of partials 1.., NaN where missed
+	gain   []float64 // of partials found, 0 where none or hum
+	line   []*line   // of partials found
+	top    []float64 // envelope of level
+	levels []float64 // of lines that are no hum, the strongest first
+	best   float64   // score so far
+	from   int       // first line not yet passed
 }
 
 func newScorer(lines []line, topHz float64) *scorer {
 	const n = mostPartials + 1
 	sc := &scorer{lines: lines, topHz: topHz,
-		level: make([]float64, n), gain: make([]float64, n), line: make([]line, n), top: make([]float64, n)}
-	sc.binHz, sc.loudest = lines[0].binHz, math.Inf(-1)
+		level: make([]float64, n), gain: make([]float64, n), line: make([]*line, n), top: make([]float64, n)}
 	for _, l := range lines {
 		if !l.hum {
-			sc.loudest = math.Max(sc.loudest, l.levelDB)
+			sc.levels = append(sc.levels, l.levelDB)
 		}
 	}
+	slices.SortFunc(sc.levels, func(a, b float64) int { return compare(b, a) })
 	sc.setChances()
+	sc.most = make([]float64, len(lines)+1)
+	for i := range lines {
+		l := &lines[i]
+		sc.most[i+1] = sc.most[i] + math.Max(0, l.fits-l.logChance)
+	}
 	return sc
 }
 
-// about is the line within reach of hz that is most likely its partial: strong
-// and near. Calls go up in frequency from sc.from on.
-func (sc *scorer) about(hz, sd, reach float64) (l line, z float64, ok bool) {
-	for sc.from < len(sc.lines) && sc.lines[sc.from].hz < hz-reach {
-		sc.from++
-	}
-	most := math.Inf(-1)
-	for _, c := range sc.lines[sc.from:] {
-		if c.hz > hz+reach {
-			break
+// about is the line that is most likely the partial at hz, strong and near, z
+// standard deviations off; nil: none is within reach. Calls go up in frequency
+// from sc.from on.
+func (sc *scorer) about(hz, most float64) (best *line, z float64) {
+	top := math.Inf(-1)
+	for k := sc.from; k < len(sc.lines); k++ {
+		l := &sc.lines[k]
+		off := l.hz - hz
+		reach := min(l.reach, most)
+		switch {
+		case off > reach:
+			return best, z
+		case off < -reach:
+			sc.from = k + 1
+			continue
 		}
-		zc := (c.hz - hz) / sd
-		if v := c.snrDB*math.Ln10/20 - math.Min(zc*zc/2, 6); v > most {
-			l, z, ok, most = c, zc, true, v
+		zl := off / l.sd
+		if v := l.snrDB*(math.Ln10/20) - min(zl*zl/2, 6); v > top {
+			best, z, top = l, zl, v
 		}
 	}
-	return l, z, ok
+	return best, z
 }
 
 // score is the log likelihood ratio of the string against lines at random:
@@ -217,20 +227,11 @@ func (sc *scorer) about(hz, sd, reach float64) (l line, z float64, ok bool) {
 // altogether, cost the chance of that. Partials count up to where the sum is
 // highest: above, the string may be silent.
 func (sc *scorer) score(s stiffString, matches *[]match) float64 {
-	last := 0
-	sc.from = 0
-	for n := 1; n <= mostPartials; n++ {
-		if s.hz(n) > sc.topHz {
-			break
-		}
-		if sc.look(s, n); !math.IsNaN(sc.level[n]) {
-			last = n
-		}
-	}
-	var total, best float64
-	if gains := sum(sc.gain[1 : last+1]); gains < hopeless*sc.best {
+	last := sc.find(s)
+	if last == 0 {
 		return 0
 	}
+	var total, best float64
 	sc.envelope(last)
 	end := 0
 	for n := 1; n <= last; n++ {
@@ -243,11 +244,12 @@ func (sc *scorer) score(s stiffString, matches *[]match) float64 {
 		if sc.gain[n] == 0 {
 			continue
 		}
-		if sc.line[n].levelDB > loudest {
-			loudest, order = sc.line[n].levelDB, n
+		l := sc.line[n]
+		if l.levelDB > loudest {
+			loudest, order = l.levelDB, n
 		}
 		if matches != nil {
-			*matches = append(*matches, match{n, sc.line[n]})
+			*matches = append(*matches, match{n, *l})
 		}
 	}
 	best -= sc.overheard(loudest) + orderCost*math.Log(float64(order))
@@ -255,39 +257,71 @@ func (sc *scorer) score(s stiffString, matches *[]match) float64 {
 	return best
 }
 
-// look finds the line of partial n and what it gains. Lines that may be hum
-// say nothing either way.
-func (sc *scorer) look(s stiffString, n int) {
-	hz := s.hz(n)
+// find looks for the lines of all partials and returns the last one found, 0
+// as soon as it is clear that they gain too little.
+func (sc *scorer) find(s stiffString) (last int) {
+	sc.from = 0
+	highest := min(1.02*s.hz(mostPartials), sc.topHz)
+	end, _ := slices.BinarySearchFunc(sc.lines, highest, func(l line, hz float64) int { return compare(l.hz, hz) })
+	most := 0.3 * s.f0 // Hz off, at most
+	astray := math.Log(stray / (2 * most))
+	gained := 0.0
+	for n := 1; n <= mostPartials; n++ {
+		hz := s.hz(n)
+		if hz > sc.topHz {
+			break
+		}
+		if gained+sc.most[end]-sc.most[min(sc.from, end)] < hopeless*sc.best {
+			return 0
+		}
+		if sc.look(hz, most, astray, n); !math.IsNaN(sc.level[n]) {
+			last = n
+			gained += sc.gain[n]
+		}
+	}
+	if gained < hopeless*sc.best {
+		return 0
+	}
+	return last
+}
+
+// look finds the line of partial n within most Hz and what it gains. Lines that
+// may be hum say nothing either way.
+func (sc *scorer) look(hz, most, astray float64, n int) {
 	sc.level[n], sc.gain[n] = math.NaN(), 0
-	bin, scatter := 0.25*sc.binHz, hz*(scatterCents*math.Ln2/1200)
-	sd := math.Sqrt(bin*bin + scatter*scatter)
-	reach := min(max(1.2*sc.binHz, 4*sd), 0.3*s.f0)
-	l, z, ok := sc.about(hz, sd, reach)
-	if !ok {
+	l, z := sc.about(hz, most)
+	if l == nil {
 		return
 	}
 	sc.level[n], sc.line[n] = l.snrDB, l
 	if l.hum {
 		return
 	}
-	fits := math.Log((1-stray)/math.Sqrt(2*math.Pi)/sd) - z*z/2
-	if z*z > 4 || reach < sd { // near partials are never the stray ones
-		fits = math.Max(fits, math.Log(stray/(2*reach)))
+	fits := l.fits - z*z/2
+	if z*z > 4 || most < l.sd { // near partials are never the stray ones
+		fits = math.Max(fits, math.Max(l.astray, astray))
 	}
 	if sc.gain[n] = fits - l.logChance; sc.gain[n] <= 0 {
 		sc.level[n], sc.gain[n] = math.NaN(), 0 // no better than chance
 	}
 }
 
-// setChances estimates for each line how many lines as strong, per Hz, no
+// setChances works out how lines lie about partials, and estimates how many lines as strong, per Hz, no
 // string makes: as many as there are around it, and ten times fewer for each
 // 20 dB from 60 dB below the strongest on.
 func (sc *scorer) setChances() {
 	const aroundHz = 80
-	from := 0
+	from, loudest := 0, math.Inf(-1)
+	if len(sc.levels) > 0 {
+		loudest = sc.levels[0]
+	}
 	for i := range sc.lines {
 		l := &sc.lines[i]
+		bin, scatter := 0.25*l.binHz, l.hz*(scatterCents*math.Ln2/1200)
+		l.sd = math.Sqrt(bin*bin + scatter*scatter)
+		l.reach = math.Max(1.2*l.binHz, 4*l.sd)
+		l.fits = math.Log((1 - stray) / math.Sqrt(2*math.Pi) / l.sd)
+		l.astray = math.Log(stray / (2 * l.reach))
 		for sc.lines[from].hz < l.hz-aroundHz {
 			from++
 		}
@@ -300,7 +334,7 @@ func (sc *scorer) setChances() {
 				count++
 			}
 		}
-		above := math.Max(0, math.Min(l.snrDB-minLineSNRDB, l.levelDB-sc.loudest+60))
+		above := math.Max(0, math.Min(l.snrDB-minLineSNRDB, l.levelDB-loudest+60))
 		l.logChance = math.Log(math.Max(extraneous, count/(2*aroundHz))) - above*math.Ln10/40
 	}
 }
@@ -310,10 +344,11 @@ func (sc *scorer) setChances() {
 // strongest line pays nothing, only strings that miss it are looked at closely.
 func (sc *scorer) overheard(loudest float64) float64 {
 	var cost float64
-	for _, l := range sc.lines {
-		if !l.hum && l.levelDB > loudest+3 {
-			cost += loudCostPerDB * (l.levelDB - loudest - 3)
+	for _, l := range sc.levels {
+		if l <= loudest+3 {
+			break
 		}
+		cost += loudCostPerDB * (l - loudest - 3)
 	}
 	return cost
 }

@@ -2,7 +2,7 @@ package pitch
 
 import (
 	"math"
-	"math/cmplx"
+	"math/bits"
 	"slices"
 
 	"saddlewise/analysis/signal"
@@ -19,37 +19,63 @@ type line struct {
 	hz, levelDB, snrDB float64
 	binHz              float64
 	hum                bool
+	sd, reach          float64 // about a partial, Hz: standard deviation and largest distance
+	fits, astray       float64 // log density right at a partial, and where no line belongs
 	logChance          float64 // of lines as strong that no string makes, per Hz
 }
 
 // lines finds the spectrum's lines below usefulHz, by frequency.
 func (n note) lines(o Options, windowS float64) []line {
-	size := signal.FastBelow(min(len(n.y), int(windowS*n.rateHz)))
-	db := windowedSpectrum(n.y[:size])
-	floor := noiseFloor(db, n.rateHz/float64(size))
+	size := swiftBelow(min(len(n.y), int(windowS*n.rateHz)))
+	power := windowedPower(n.y[:size])
 	binHz := n.rateHz / float64(size)
+	floor := noiseFloor(power, binHz)
 	var out []line
 	first := max(2, int(0.7*o.MinHz/binHz))
-	for k := first; k < len(db)-1 && float64(k)*binHz < n.usefulHz(); k++ {
-		if db[k] <= db[k-1] || db[k] < db[k+1] || db[k]-floor[k] < minLineSNRDB {
+	for k := first; k < len(power)-1 && float64(k)*binHz < n.usefulHz(); k++ {
+		if power[k] <= power[k-1] || power[k] < power[k+1] {
 			continue
 		}
-		shift, top := vertex(db[k-1], db[k], db[k+1])
-		l := line{hz: (float64(k) + shift) * binHz, levelDB: top, snrDB: top - floor[k], binHz: binHz}
+		db, floorDB := toDB(power[k]), floor.at(k)
+		if db-floorDB < minLineSNRDB {
+			continue
+		}
+		shift, top := vertex(toDB(power[k-1]), db, toDB(power[k+1]))
+		l := line{hz: (float64(k) + shift) * binHz, levelDB: top, snrDB: top - floorDB, binHz: binHz}
 		l.hum = nearHum(l.hz, 0.7*binHz, o.HumHz)
 		out = append(out, l)
 	}
-	return strongestLines(out)
+	return fewer(out)
 }
 
-// strongestLines keeps what stands out most, by frequency.
-func strongestLines(l []line) []line {
-	if len(l) > maxLines {
-		slices.SortFunc(l, func(a, b line) int { return compare(b.snrDB, a.snrDB) })
-		l = l[:maxLines]
-		slices.SortFunc(l, func(a, b line) int { return compare(a.hz, b.hz) })
+// swiftBelow is a length up to n whose transform is fast: of long ones up to a
+// sixth is given up for powers of two.
+func swiftBelow(n int) int {
+	if n < 1<<14 {
+		return signal.FastBelow(n)
 	}
-	return l
+	unit := 1 << (bits.Len(uint(n)) - 4)
+	for _, k := range [...]int{15, 12, 10, 9} {
+		if k*unit <= n {
+			return k * unit
+		}
+	}
+	return 8 * unit
+}
+
+func toDB(power float64) float64 { return 10 * math.Log10(power+1e-60) }
+
+// fewer keeps the lowest lines, which tell strings apart, and the strongest of
+// the others, by frequency.
+func fewer(l []line) []line {
+	if len(l) <= maxLines {
+		return l
+	}
+	others := l[maxLines/2:]
+	slices.SortFunc(others, func(a, b line) int { return compare(b.snrDB, a.snrDB) })
+	others = others[:maxLines/2]
+	slices.SortFunc(others, func(a, b line) int { return compare(a.hz, b.hz) })
+	return l[:maxLines]
 }
 
 func compare(a, b float64) int {
@@ -71,24 +97,26 @@ func nearHum(hz, within float64, hum []float64) bool {
 	return false
 }
 
-// windowedSpectrum is the level in dB of the note under a window that rises
+// windowedPower is the power of the note, bin by bin, under a window that rises
 // fast and falls slowly, as plucked strings do: Hann's with its time warped.
-func windowedSpectrum(y []float64) []float64 {
-	const step = 16 // the window is straight between every so many samples
+func windowedPower(y []float64) []float64 {
+	const step = 64 // the window is straight between every so many samples
 	w := make([]float64, len(y))
+	next := 0.0
 	for from := 0; from < len(y); from += step {
-		a := warpedHann(float64(from) / float64(len(y)))
-		b := warpedHann(math.Min(1, float64(from+step)/float64(len(y))))
-		for i := from; i < min(from+step, len(y)); i++ {
-			w[i] = y[i] * (a + (b-a)*float64(i-from)/step)
+		now := next
+		next = warpedHann(math.Min(1, float64(from+step)/float64(len(y))))
+		rise := (next - now) / step
+		for i := range min(step, len(y)-from) {
+			w[from+i] = y[from+i] * (now + rise*float64(i))
 		}
 	}
 	c := signal.Transform(w)
-	db := make([]float64, len(c))
+	power := w[:len(c)]
 	for k, v := range c {
-		db[k] = 20 * math.Log10(cmplx.Abs(v)+1e-30)
+		power[k] = norm(v)
 	}
-	return db
+	return power
 }
 
 func warpedHann(t float64) float64 {
@@ -106,47 +134,71 @@ func vertex(a, b, c float64) (shift, top float64) {
 	return shift, b - 0.25*(a-c)*shift
 }
 
-// noiseFloor is the mean noise level in dB around each bin, from the lower
-// quartile of blocks: partials fill less than three quarters of them. The
-// quartile of an exponential distribution lies at ln(4/3) of its mean.
-func noiseFloor(db []float64, binHz float64) []float64 {
+// noiseFloor is the mean noise level around each bin, from the lower quartile
+// of blocks: partials fill less than three quarters of them. The quartile of
+// an exponential distribution lies at ln(4/3) of its mean.
+func noiseFloor(power []float64, binHz float64) floor {
 	const blockHz = 150
 	block := max(24, int(blockHz/binHz))
 	toMean := -10 * math.Log10(math.Log(4.0/3))
-	var at, level []float64
-	buf := make([]float64, 0, block)
-	for from := 0; from < len(db); from += block {
-		part := db[from:min(from+block, len(db))]
+	f := floor{block: float64(block)}
+	buf := make([]float64, block)
+	for from := 0; from < len(power); from += block {
+		part := buf[:copy(buf, power[from:])]
 		if len(part) < block/2 {
 			break
 		}
-		buf = append(buf[:0], part...)
-		slices.Sort(buf)
-		at = append(at, float64(from)+float64(len(part))/2)
-		level = append(level, buf[len(buf)/4]+toMean)
+		f.levelDB = append(f.levelDB, toDB(nth(part, len(part)/4))+toMean)
 	}
-	return interpolate(at, level, len(db))
+	return f
 }
 
-// interpolate draws straight lines through points, level beyond the ends.
-func interpolate(at, level []float64, n int) []float64 {
-	out := make([]float64, n)
-	j := 0
-	for i := range out {
-		x := float64(i)
-		for j+1 < len(at) && at[j+1] < x {
-			j++
+// floor is a level in dB at the middle of each block.
+type floor struct {
+	block   float64
+	levelDB []float64
+}
+
+// at is on straight lines between the blocks' middles, level beyond the ends.
+func (f floor) at(bin int) float64 {
+	last := len(f.levelDB) - 1
+	if last < 0 {
+		return math.Inf(1)
+	}
+	at := float64(bin)/f.block - 0.5
+	i := int(math.Max(0, at))
+	if at <= 0 || i >= last {
+		return f.levelDB[min(i, last)]
+	}
+	return f.levelDB[i] + (f.levelDB[i+1]-f.levelDB[i])*(at-float64(i))
+}
+
+// nth is the value that would stand at place k if v were sorted (Hoare's
+// selection); v is left in another order.
+func nth(v []float64, k int) float64 {
+	for low, high := 0, len(v)-1; low < high; {
+		pivot := v[(low+high)/2]
+		i, j := low, high
+		for i <= j {
+			for v[i] < pivot {
+				i++
+			}
+			for v[j] > pivot {
+				j--
+			}
+			if i <= j {
+				v[i], v[j] = v[j], v[i]
+				i, j = i+1, j-1
+			}
 		}
 		switch {
-		case len(at) == 0:
-			out[i] = math.Inf(1)
-		case x <= at[0]:
-			out[i] = level[0]
-		case j+1 >= len(at):
-			out[i] = level[len(level)-1]
+		case k <= j:
+			high = j
+		case k >= i:
+			low = i
 		default:
-			out[i] = level[j] + (level[j+1]-level[j])*(x-at[j])/(at[j+1]-at[j])
+			return v[k]
 		}
 	}
-	return out
+	return v[k]
 }

@@ -4,13 +4,12 @@ import (
 	"math"
 	"math/cmplx"
 	"slices"
-
-	"saddlewise/analysis/signal"
 )
 
 const (
-	fitRounds      = 3   // each partial again, the others taken away
-	widestBins     = 120 // of a band on each side
+	fitRounds      = 2  // each partial again, the others taken away
+	guessBins      = 16 // on each side of a line that its decay is guessed from
+	mostFitted     = 24 // partials: more add time, not accuracy
 	leastBins      = 10
 	leastSNRDB     = 0 // of a partial that counts, energy over what the band leaves
 	reachCents     = 45
@@ -27,9 +26,11 @@ const (
 type tracked struct {
 	n         int
 	band      band
+	left      band     // without the other partials
 	own       []damped // the partial, or the two lines of a beating pair, stronger first
 	hum       []damped
 	fit       fitResult // of own, then hum
+	leaks     []leak    // of own
 	transient bool      // the second of own is the attack's
 }
 
@@ -38,38 +39,41 @@ type tracked struct {
 // A string vibrates in two planes that the bridge may tune apart: where one
 // line leaves more than noise, two are fitted.
 func (n note) fitPartials(h hypothesis, fromS float64, humHz []float64) []partial {
-	y := n.y[min(int(fromS*n.rateHz), len(n.y)-1):]
-	y = y[:signal.FastBelow(len(y))]
-	x := signal.Transform(y)
-	work := n.start(h, x, len(y), humHz)
+	x := spectrumOf(n.y[min(int(fromS*n.rateHz), len(n.y)-1):])
+	work := n.start(h, x, humHz)
 	order := strongestFirst(work)
+	var f fitter
 	for range fitRounds {
 		for _, i := range order {
-			n.refit(work, i, h.s)
+			n.refit(&f, work, i, h.s)
 		}
 	}
 	for _, i := range order {
-		n.split(work, i, h.s)
+		n.split(&f, work, i, h.s)
 	}
 	agreeOnMain(work, fromS*n.rateHz)
 	return n.measured(work, h.s)
 }
 
 // start lays a band about each matched line and guesses decay and amplitude.
-func (n note) start(h hypothesis, x []complex128, size int, humHz []float64) []*tracked {
-	perBin := n.rateHz / float64(size)
+func (n note) start(h hypothesis, x spectrum, humHz []float64) []*tracked {
+	perBin := n.rateHz / float64(x.n)
 	var out []*tracked
-	for _, m := range h.matches {
+	for _, m := range h.strongest(mostFitted) {
 		centre := m.line.hz / perBin
-		half := min(0.5*h.s.f0/perBin, widestBins)
-		b := cutBand(x, size, centre, half)
+		half := 0.5 * h.s.f0 / perBin
+		b := x.about(centre, math.Min(half, guessBins))
 		d := guess(b, 2*math.Pi*m.line.hz/n.rateHz)
-		wanted := math.Max(leastBins, decayWidths*d.decay*float64(size)/(2*math.Pi))
-		b = cutBand(x, size, centre, math.Min(half, wanted))
+		wanted := math.Max(leastBins, decayWidths*d.decay*float64(x.n)/(2*math.Pi))
+		if wanted > guessBins {
+			b = x.about(centre, math.Min(half, wanted))
+		}
+		b = b.within(centre, math.Min(half, wanted))
 		if len(b.x) < 5 {
 			continue
 		}
-		t := &tracked{n: m.n, band: b, own: []damped{d}}
+		t := &tracked{n: m.n, band: b, own: []damped{d}, left: band{n: b.n, low: b.low, turn: b.turn, x: make([]complex128, len(b.x))}}
+		t.noteLeaks()
 		for _, hz := range humHz {
 			if math.Abs(hz-m.line.hz) < float64(len(b.x))/2*perBin {
 				t.hum = append(t.hum, damped{omega: 2 * math.Pi * hz / n.rateHz, still: true})
@@ -80,32 +84,37 @@ func (n note) start(h hypothesis, x []complex128, size int, humHz []float64) []*
 	return out
 }
 
-func cutBand(x []complex128, size int, centre, half float64) band {
-	low := max(1, int(math.Ceil(centre-half)))
-	high := min(len(x)-2, int(math.Floor(centre+half)))
-	if high < low {
-		return band{n: size, low: low}
-	}
-	return band{n: size, low: low, x: x[low : high+1]}
-}
-
 // guess tries decays from slow to fast and keeps what explains most.
 func guess(b band, omega float64) damped {
 	best, most := damped{omega: omega}, -1.0
 	for _, perNote := range [...]float64{0.2, 1, 3, 8, 20, 50} {
 		d := damped{omega: omega, decay: perNote / float64(b.n)}
+		g := d.geometric(b.n)
 		var cross complex128
 		var power float64
-		d.each(b, func(i int, s, _, _, _ complex128) {
-			cross += b.x[i] * cmplx.Conj(s)
-			power += real(s)*real(s) + imag(s)*imag(s)
-		})
-		if explained := real(cross*cmplx.Conj(cross)) / power; explained > most {
+		for i, turn := range b.turn {
+			s := g.at(turn)
+			cross += b.x[i] * conj(s)
+			power += norm(s)
+		}
+		if explained := norm(cross) / power; explained > most {
 			d.a = cross / complex(power, 0)
 			best, most = d, explained
 		}
 	}
 	return best
+}
+
+// strongest are at most so many of the lines explained, by n.
+func (h hypothesis) strongest(most int) []match {
+	if len(h.matches) <= most {
+		return h.matches
+	}
+	out := slices.Clone(h.matches)
+	slices.SortFunc(out, func(a, b match) int { return compare(b.line.snrDB, a.line.snrDB) })
+	out = out[:most]
+	slices.SortFunc(out, func(a, b match) int { return a.n - b.n })
+	return out
 }
 
 func strongestFirst(work []*tracked) []int {
@@ -120,9 +129,10 @@ func strongestFirst(work []*tracked) []int {
 }
 
 // refit fits partial i on what the others leave.
-func (n note) refit(work []*tracked, i int, s stiffString) {
+func (n note) refit(f *fitter, work []*tracked, i int, s stiffString) {
 	t := work[i]
-	t.keep(fitDamped(t.without(work), t.lines(), t.reach(s, n.rateHz)))
+	t.leave(work)
+	t.keep(f.fit(t.left, t.lines(), t.reach(s, n.rateHz)))
 }
 
 func (t *tracked) lines() []damped { return slices.Concat(t.own, t.hum) }
@@ -131,23 +141,30 @@ func (t *tracked) keep(f fitResult) {
 	t.fit = f
 	own := len(f.lines) - len(t.hum)
 	t.own, t.hum = f.lines[:own:own], f.lines[own:]
+	t.noteLeaks()
 }
 
-// without is the partial's band less the other partials.
-func (t *tracked) without(work []*tracked) band {
-	left := band{n: t.band.n, low: t.band.low, x: slices.Clone(t.band.x)}
-	heard := leastTail * math.Sqrt(t.fit.rss/float64(len(left.x)))
+func (t *tracked) noteLeaks() {
+	t.leaks = t.leaks[:0]
+	for _, d := range t.own {
+		t.leaks = append(t.leaks, d.leak(t.band.n))
+	}
+}
+
+// leave takes the other partials out of the partial's band.
+func (t *tracked) leave(work []*tracked) {
+	copy(t.left.x, t.band.x)
+	least := leastTail * math.Sqrt(t.fit.rss/float64(len(t.left.x)))
 	for _, other := range work {
 		if other == t {
 			continue
 		}
-		for _, d := range other.own {
-			if d.tail(left) > heard {
-				d.add(left.x, left, -1)
+		for _, l := range other.leaks {
+			if l.heard(t.left, least) {
+				l.takeFrom(t.left)
 			}
 		}
 	}
-	return left
 }
 
 // reach is how far, in radians a sample, a fit may move.
@@ -158,18 +175,18 @@ func (t *tracked) reach(s stiffString, rateHz float64) float64 {
 
 // split fits two lines to partial i and keeps them where they explain far more
 // than one and stand clearly apart.
-func (n note) split(work []*tracked, i int, s stiffString) {
+func (n note) split(f *fitter, work []*tracked, i int, s stiffString) {
 	t := work[i]
 	if !t.fit.ok {
 		return
 	}
-	left := t.without(work)
-	second, ok := t.remainder(left)
+	t.leave(work)
+	second, ok := t.remainder()
 	if !ok {
 		return
 	}
-	two := fitDamped(left, slices.Concat(t.own, []damped{second}, t.hum), t.reach(s, n.rateHz))
-	free := 2*len(left.x) - 8 - 2*len(t.hum)
+	two := f.fit(t.left, slices.Concat(t.own, []damped{second}, t.hum), t.reach(s, n.rateHz))
+	free := 2*len(t.left.x) - 8 - 2*len(t.hum)
 	if !two.ok || free < 8 || (t.fit.rss-two.rss)/4/(two.rss/float64(free)) < pairF {
 		return
 	}
@@ -202,10 +219,16 @@ func (t *tracked) swap() {
 func (t *tracked) paired() bool { return len(t.own) == 2 && !t.transient }
 
 // remainder is the strongest line that the fit leaves close by.
-func (t *tracked) remainder(left band) (damped, bool) {
-	rest := band{n: left.n, low: left.low, x: slices.Clone(left.x)}
+func (t *tracked) remainder() (damped, bool) {
+	rest := t.left
+	rest.x = slices.Clone(t.left.x)
 	for _, d := range t.lines() {
-		d.add(rest.x, rest, -1)
+		g := d.geometric(rest.n)
+		image := g.mirror()
+		for i, turn := range rest.turn {
+			s := g.at(turn)
+			rest.x[i] -= d.a*s + conj(d.a)*image.at(turn)
+		}
 	}
 	main := t.own[0].omega
 	best, most := -1, 0.0
@@ -213,7 +236,7 @@ func (t *tracked) remainder(left band) (damped, bool) {
 		if math.Abs(rest.theta(i)-main) > math.Max(pairReach*main, 4*math.Pi/float64(rest.n)) {
 			continue
 		}
-		if e := real(v)*real(v) + imag(v)*imag(v); e > most {
+		if e := norm(v); e > most {
 			best, most = i, e
 		}
 	}
@@ -243,8 +266,6 @@ func agreeOnMain(work []*tracked, after float64) {
 		}
 	}
 }
-
-func norm(z complex128) float64 { return real(z)*real(z) + imag(z)*imag(z) }
 
 func sign(v float64) float64 { return math.Copysign(1, v) }
 

@@ -75,26 +75,30 @@ func Measure(x []float64, rateHz float64, o Options) (Pitch, error) {
 	if o.MaxHz <= 0 {
 		o.MaxHz = defaultMaxHz
 	}
-	note, err := prepare(x, rateHz)
+	n, err := prepare(x, rateHz)
 	if err != nil {
 		return Pitch{}, err
 	}
-	lines := note.lines(o, lineWindowS)
+	return n.measure(o)
+}
+
+func (n note) measure(o Options) (Pitch, error) {
+	lines := n.lines(o, lineWindowS)
 	if len(lines) == 0 {
 		return Pitch{}, fmt.Errorf("%w: no partial stands %d dB above the noise", ErrNoPitch, minLineSNRDB)
 	}
-	best, err := chooseString(lines, o, note.usefulHz())
+	best, err := chooseString(lines, o, n.usefulHz())
 	if err != nil {
 		return Pitch{}, err
 	}
-	glide := note.followGlide(best)
-	partials := note.fitPartials(best, glide.settledS, o.HumHz)
-	if 3*len(partials) < len(best.matches) {
+	glide := n.followGlide(best)
+	partials := n.fitPartials(best, glide.settledS, o.HumHz)
+	if 3*len(partials) < min(len(best.matches), mostFitted) {
 		partials = best.coarse(glide.spreadCents)
 	} else {
 		best = best.reduced(partials)
 	}
-	return assemble(note, best, glide, partials)
+	return assemble(n, best, glide, partials)
 }
 
 // assemble fits the string to its partials and fills the result.

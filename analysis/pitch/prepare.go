@@ -24,7 +24,7 @@ func prepare(x []float64, rateHz float64) (note, error) {
 	}
 	x = x[:min(len(x), int(longestS*rateHz))]
 	for _, v := range x {
-		if math.IsNaN(v) || math.IsInf(v, 0) {
+		if !(math.Abs(v) <= math.MaxFloat64) {
 			return note{}, fmt.Errorf("samples that are not numbers")
 		}
 	}
@@ -55,14 +55,23 @@ func decimate(x []float64, factor int) (y []float64, lost int) {
 	}
 	y = make([]float64, (len(x)-2*half-1)/factor+1)
 	for i := range y {
-		s := x[i*factor : i*factor+2*half+1]
-		sum := h[half] * s[half]
-		for k := range half {
-			sum += h[k] * (s[k] + s[2*half-k])
-		}
-		y[i] = sum
+		y[i] = middle(x[i*factor:i*factor+2*half+1], h, factor)
 	}
 	return y, half
+}
+
+// middle is s filtered, at its middle. Taps a multiple of factor away are zeros
+// of the sinc.
+func middle(s, taps []float64, factor int) float64 {
+	last := len(s) - 1
+	a, b := taps[last/2]*s[last/2], 0.0
+	for from := 1; from < factor; from++ {
+		for k := from; k < last/2; k += factor {
+			a += taps[k] * s[k]
+			b += taps[k] * s[last-k]
+		}
+	}
+	return a + b
 }
 
 // lowPass is a Kaiser-windowed sinc of 2 half + 1 taps, unity at DC.
@@ -100,8 +109,9 @@ func removeMean(y []float64) {
 	for _, v := range y {
 		sum += v
 	}
+	mean := sum / float64(len(y))
 	for i := range y {
-		y[i] -= sum / float64(len(y))
+		y[i] -= mean
 	}
 }
 
