@@ -48,52 +48,47 @@ func rattleOf(note, before []float64, rateHz float64, p pitch.Pitch) *float64 {
 	return &db
 }
 
-// betweenPartials sums the power from 2 to 8 kHz that lies on no partial, over
-// how many bins.
+// betweenPartials sums the power from 2 to 8 kHz that lies on no partial
+// n f0 sqrt(1 + B n^2), over how many bins.
 func betweenPartials(power []float64, stepHz float64, p pitch.Pitch) (sum float64, bins int) {
+	b := 0.0
+	if p.HasB {
+		b = p.B
+	}
+	f0 := p.F1Hz / math.Sqrt(1+b)
+	n, low, high := 0.0, 0.0, p.F1Hz
 	for k := int(rattleLowHz / stepHz); k < len(power) && float64(k)*stepHz < rattleTopHz; k++ {
 		hz := float64(k) * stepHz
-		if off := offPartial(hz, p); off > math.Max(10, 0.006*hz) || off > 0.3*p.F1Hz {
+		for hz > high {
+			n++
+			low, high = high, (n+1)*f0*math.Sqrt(1+b*(n+1)*(n+1))
+		}
+		if off := math.Min(hz-low, high-hz); off > math.Max(10, 0.006*hz) || off > 0.3*p.F1Hz {
 			sum, bins = sum+power[k], bins+1
 		}
 	}
 	return sum, bins
 }
 
-// offPartial is the distance to the nearest partial n f0 sqrt(1 + B n^2), Hz.
-func offPartial(hz float64, p pitch.Pitch) float64 {
-	b := 0.0
-	if p.HasB {
-		b = p.B
-	}
-	f0 := p.F1Hz / math.Sqrt(1+b)
-	at := func(n float64) float64 { return n * f0 * math.Sqrt(1+b*n*n) }
-	n := hz / f0
-	for range 4 {
-		n = hz / (f0 * math.Sqrt(1+b*n*n))
-	}
-	n = math.Round(n)
-	return math.Min(math.Abs(hz-at(n)), math.Min(math.Abs(hz-at(n-1)), math.Abs(hz-at(n+1))))
-}
-
 // powerSpectrum is the Hann-windowed power of x, mean square per bin.
 func powerSpectrum(x []float64, rateHz float64) (power []float64, stepHz float64) {
-	w := signal.Hann(len(x))
+	w := signal.Hann(len(x)).Coefficients
 	mean, gain := 0.0, 0.0
 	for i, v := range x {
-		mean += v / float64(len(x))
-		gain += w.Coefficients[i] * w.Coefficients[i]
+		mean += v
+		gain += w[i] * w[i]
 	}
-	n := 1
-	for n < len(x) {
-		n *= 2
-	}
+	mean /= float64(len(x))
+	n := signal.FastLength(len(x))
 	padded := make([]float64, n)
 	for i, v := range x {
-		padded[i] = (v - mean) * w.Coefficients[i]
+		padded[i] = (v - mean) * w[i]
 	}
-	for _, c := range signal.Transform(padded) {
-		power = append(power, 2*(real(c)*real(c)+imag(c)*imag(c))/(gain*float64(n)))
+	spectrum := signal.Transform(padded)
+	power = padded[:len(spectrum)]
+	scale := 2 / (gain * float64(n))
+	for k, c := range spectrum {
+		power[k] = scale * (real(c)*real(c) + imag(c)*imag(c))
 	}
 	return power, rateHz / float64(n)
 }
