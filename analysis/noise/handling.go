@@ -74,12 +74,13 @@ func cause(err error) error {
 // describe gives a block's mean square about its mean, that of its steps from
 // sample to sample, the largest step, and the sum.
 func describe(x []float64, last float64) (body, treble, step, sum float64) {
+	if math.IsNaN(last) {
+		last = x[0]
+	}
 	for _, v := range x {
-		sum += v
-		if d := v - last; d == d {
-			treble += d * d
-			step = math.Max(step, math.Abs(d))
-		}
+		d := v - last
+		sum, treble = sum+v, treble+d*d
+		step = max(step, d, -d)
 		last = v
 	}
 	return signal.MeanSquare(x), treble / float64(len(x)), step, sum

@@ -3,7 +3,7 @@
 // The floor is the RMS level from 20 Hz to 20 kHz (or to half the sample
 // rate), unweighted and A-weighted (IEC 61672-1), in dBFS by the AES17
 // convention: a full-scale sine has 0 dBFS. It is the integral of a Welch
-// power spectral density: Hann segments that overlap by three quarters, so
+// power spectral density: Hann segments that overlap by two thirds, so
 // that all samples but those at the very ends weigh the same (Welch, IEEE
 // Trans. Audio Electroacoustics 15, 70-73, 1967; Harris, Proc. IEEE 66, 51-83,
 // 1978). Stretches in which something was touched are left out, and their

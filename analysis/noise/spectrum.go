@@ -17,11 +17,17 @@ const (
 	shortestS = 0.5
 	segmentS  = 0.7 // at most; a third of a short recording
 	parts     = 8   // of the recording, for the interval
-	// Hann: equivalent noise bandwidth, and how many overlapping segments
-	// weigh as one (1 + 2 (0.659² + 0.167² + 0.008²); Harris 1978, section V).
-	hannBandwidthBins = 1.5
-	overlapRedundancy = 1.924
+	// Hann segments a third apart: all samples weigh the same, and there is as
+	// much to learn as from more of them.
+	perSegment        = 3
+	hannBandwidthBins = 1.5                     // equivalent noise bandwidth
+	overlapRedundancy = 1 + 2*(0.22199+0.00083) // segments that weigh as one
 )
+
+// hannCorrelation is how the powers of Hann segments 0, 1, 2 and 3 thirds
+// apart correlate in noise: the square of the window's autocorrelation (Harris
+// 1978, section V), which a third apart is 0.47116, two thirds 0.02884.
+var hannCorrelation = []float64{1, 0.22199, 0.00083, 0}
 
 // spectrum is a power spectral density, in all and for each part of the
 // recording in time.
@@ -53,6 +59,7 @@ func average(ctx context.Context, src signal.Source, clean []run, mean float64) 
 	s.dof = 2 * math.Max(1, float64(len(starts))/overlapRedundancy)
 	window := signal.Hann(n)
 	fft := signal.NewFFT(n)
+	view := sliding{src: src, held: make([]float64, n), at: -int64(n)}
 	x, coefficients := make([]float64, n), make([]complex128, n/2+1)
 	scale := 2 / (src.Rate() * float64(n) * window.PowerGain)
 	count := min(parts, len(starts))
@@ -64,10 +71,10 @@ func average(ctx context.Context, src signal.Source, clean []run, mean float64) 
 			if err := ctx.Err(); err != nil {
 				return nil, err
 			}
-			if got, err := src.ReadAt(x, at); got < n {
-				return nil, fmt.Errorf("read samples from %d: %w", at, cause(err))
+			if err := view.move(at); err != nil {
+				return nil, err
 			}
-			taper(x, window.Coefficients, mean)
+			taper(x, view.held, window.Coefficients, mean)
 			addPower(s.part[p], fft.Forward(coefficients, x), scale)
 		}
 		for k, v := range s.part[p] {
@@ -78,9 +85,28 @@ func average(ctx context.Context, src signal.Source, clean []run, mean float64) 
 	return s, nil
 }
 
-func taper(x, window []float64, mean float64) {
+// sliding holds a stretch of src and reads no sample twice while it moves on.
+type sliding struct {
+	src  signal.Source
+	held []float64
+	at   int64
+}
+
+func (s *sliding) move(at int64) error {
+	kept := 0
+	if ahead := at - s.at; ahead >= 0 && ahead < int64(len(s.held)) {
+		kept = copy(s.held, s.held[ahead:])
+	}
+	s.at = at
+	if got, err := s.src.ReadAt(s.held[kept:], at+int64(kept)); kept+got < len(s.held) {
+		return fmt.Errorf("read samples from %d: %w", at+int64(kept), cause(err))
+	}
+	return nil
+}
+
+func taper(dst, x, window []float64, mean float64) {
 	for i, w := range window {
-		x[i] = (x[i] - mean) * w
+		dst[i] = (x[i] - mean) * w
 	}
 }
 
@@ -106,7 +132,7 @@ func plan(clean []run, rateHz float64) (n int, starts []int64, err error) {
 		if room < 0 {
 			continue
 		}
-		steps := (room*4 + int64(n) - 1) / int64(n)
+		steps := (room*perSegment + int64(n) - 1) / int64(n)
 		for i := int64(0); i <= steps; i++ {
 			starts = append(starts, r.first+room*i/max(1, steps))
 		}
@@ -172,11 +198,6 @@ func (s *spectrum) estimate(power float64, each []float64) stats.Estimate {
 	e.Interval = &stats.Interval{Low: e.Median - half, High: e.Median + half, Coverage: stats.Nominal}
 	return e
 }
-
-// hannCorrelation is how the powers of Hann segments 0, 1, 2 and 3 quarters
-// apart correlate in noise (Harris 1978, section V: 0.659, 0.167, 0.008,
-// squared).
-var hannCorrelation = []float64{1, 0.434, 0.028, 0}
 
 // overlapped says by what the squared standard deviation of parts, into which
 // the segments are dealt in order, is to be multiplied for the variance of the

@@ -11,7 +11,6 @@ package response
 import (
 	"errors"
 	"math"
-	"math/bits"
 
 	"saddlewise/analysis/signal"
 	"saddlewise/analysis/stats"
@@ -54,22 +53,34 @@ func SpectrumOf(x []float64, rateHz float64, lead int) (Spectrum, error) {
 		return Spectrum{}, ErrTooShort
 	}
 	lead = min(max(lead, 0), len(x))
-	n := 1 << bits.Len(uint(max(len(x), int(rateHz/8))-1))
+	n := powerOfTwo(max(len(x), int(rateHz/8)))
 	padded := make([]float64, n)
 	base := mean(x[:lead])
-	fadeIn, fadeOut := min(lead, len(x)/10), len(x)/10
-	power := 0.0
 	for i, v := range x {
-		gain := halfCosine(i, fadeIn) * halfCosine(len(x)-1-i, fadeOut)
-		padded[i] = (v - base) * gain
-		power += gain * gain
+		padded[i] = v - base
 	}
-	s := Spectrum{Second: power / rateHz}
+	fadeIn, fadeOut := min(lead, len(x)/10), len(x)/10
+	s := Spectrum{Second: (float64(len(x)) - fade(padded[:len(x)], fadeIn, fadeOut)) / rateHz}
 	s.energy = signal.PSD{StepHz: rateHz / float64(n), Power: make([]float64, n/2+1)}
 	for k, c := range signal.Transform(padded) {
 		s.energy.Power[k] = 2 * (real(c)*real(c) + imag(c)*imag(c)) / (rateHz * rateHz)
 	}
 	return s, nil
+}
+
+// fade softens the first and the last samples of x, and says how many whole
+// samples of noise's power that takes away.
+func fade(x []float64, first, last int) (lost float64) {
+	soften := func(i, step, length int) {
+		for k := range length {
+			gain := halfCosine(k, length)
+			x[i+k*step] *= gain
+			lost += 1 - gain*gain
+		}
+	}
+	soften(0, 1, first)
+	soften(len(x)-1, -1, last)
+	return lost
 }
 
 // halfCosine rises from 0 to 1 over length steps.

@@ -9,25 +9,40 @@ import (
 // FFT transforms real sequences of one length and keeps its plan. Not safe
 // for concurrent use: one for each goroutine.
 type FFT struct {
-	plan *fourier.FFT
+	n    int
+	plan *fourier.FFT // nil until something needs it
 }
 
-// NewFFT plans transforms of n samples; FastLength gives good n.
-func NewFFT(n int) *FFT { return &FFT{fourier.NewFFT(n)} }
+// NewFFT transforms n samples; FastLength gives good n, powers of two are best.
+func NewFFT(n int) *FFT { return &FFT{n: n} }
 
 // Len is the number of samples.
-func (f *FFT) Len() int { return f.plan.Len() }
+func (f *FFT) Len() int { return f.n }
+
+func (f *FFT) planned() *fourier.FFT {
+	if f.plan == nil {
+		f.plan = fourier.NewFFT(f.n)
+	}
+	return f.plan
+}
 
 // Forward puts the n/2+1 unnormalised coefficients X[k] = sum x[i] exp(-2 pi j
 // i k/n) of x into dst; a nil dst is allocated.
 func (f *FFT) Forward(dst []complex128, x []float64) []complex128 {
-	return f.plan.Coefficients(dst, x)
+	if !quick(f.n) {
+		return f.planned().Coefficients(dst, x)
+	}
+	if dst == nil {
+		dst = make([]complex128, f.n/2+1)
+	}
+	byHalves(dst[:f.n/2+1], x[:f.n])
+	return dst
 }
 
 // Inverse undoes Forward, scaling included; a nil dst is allocated.
 func (f *FFT) Inverse(dst []float64, coefficients []complex128) []float64 {
-	dst = f.plan.Sequence(dst, coefficients)
-	scale := 1 / float64(f.Len())
+	dst = f.planned().Sequence(dst, coefficients)
+	scale := 1 / float64(f.n)
 	for i := range dst {
 		dst[i] *= scale
 	}
@@ -45,7 +60,7 @@ var plans sync.Map // of int to *sync.Pool of *FFT
 // where there is one. Safe for concurrent use.
 func Transform(x []float64) []complex128 {
 	n := len(x)
-	if n > longestKept {
+	if quick(n) || n > longestKept {
 		return NewFFT(n).Forward(nil, x)
 	}
 	pool, ok := plans.Load(n)

@@ -14,24 +14,34 @@ type PSD struct {
 func (p PSD) Hz(k int) float64 { return float64(k) * p.StepHz }
 
 // Band integrates the density from low to high Hz, sharing out the bins that
-// the edges cut.
+// the edges cut. Bin k reaches half a step to either side; the first begins at
+// 0 Hz and has all of its power above.
 func (p PSD) Band(lowHz, highHz float64) float64 {
-	sum := 0.0
-	first := max(0, int(math.Floor(lowHz/p.StepHz+0.5)))
-	for k := first; k < len(p.Power); k++ {
-		left, right := (float64(k)-0.5)*p.StepHz, (float64(k)+0.5)*p.StepHz
-		if left >= highHz {
-			break
-		}
-		width := math.Min(right, highHz) - math.Max(left, lowHz)
-		if k == 0 { // nothing lies below 0 Hz: all of the bin's power lies above
-			width = 2 * (math.Min(right, highHz) - math.Max(0, lowHz))
-		}
-		if width > 0 {
-			sum += p.Power[k] * width
-		}
+	low, high := p.edge(lowHz), p.edge(highHz)
+	if !(low < high) {
+		return 0
 	}
-	return sum
+	first, last := int(low), int(high)
+	if first == last {
+		return p.Power[first] * (high - low) * p.StepHz
+	}
+	sum := p.Power[first] * (float64(first+1) - low)
+	for _, v := range p.Power[first+1 : last] {
+		sum += v
+	}
+	if last < len(p.Power) {
+		sum += p.Power[last] * (high - float64(last))
+	}
+	return sum * p.StepHz
+}
+
+// edge is how many bins lie below hz.
+func (p PSD) edge(hz float64) float64 {
+	at := math.Max(0, hz/p.StepHz)
+	if at < 0.5 {
+		return 2 * at
+	}
+	return math.Min(at+0.5, float64(len(p.Power)))
 }
 
 // Bands integrates the density over each band.

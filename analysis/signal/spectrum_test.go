@@ -12,6 +12,7 @@ import (
 	"github.com/mjibson/go-dsp/spectral"
 	dspwindow "github.com/mjibson/go-dsp/window"
 	"golang.org/x/sync/errgroup"
+	"gonum.org/v1/gonum/dsp/fourier"
 
 	"saddlewise/fixtures/accuracy"
 )
@@ -117,6 +118,60 @@ func TestPSDOfLines(t *testing.T) {
 	}
 }
 
+// Windowing by frequency equals windowing by time and the independent transform.
+func TestHannPowerEqualsWindowedTransform(t *testing.T) {
+	for _, n := range []int{2, 3, 4, 5, 9, 64, 375, 1296} {
+		x := noise(uint64(n), n)
+		m := mean(x)
+		w := make([]float64, n)
+		for i, c := range Hann(n).Coefficients {
+			w[i] = (x[i] - m) * c
+			x[i] += 0.5
+		}
+		want := fft.FFTReal(w)
+		for k, got := range HannPower(x) {
+			sides := 2.0
+			if k == 0 || 2*k == n {
+				sides = 1
+			}
+			a := cmplx.Abs(want[k])
+			near(t, fmt.Sprintf("n=%d bin %d", n, k), got, sides*a*a/(0.375*float64(n)*float64(n)), 1e-12)
+		}
+	}
+}
+
+// The longest and so least exact transforms by phasors that turn on, against
+// the library's with exact ones.
+func TestQuickTransformIsExact(t *testing.T) {
+	for n := 4; n <= longestQuick; n *= 2 {
+		x := noise(uint64(n), n)
+		got, want := Transform(x), fourier.NewFFT(n).Coefficients(nil, x)
+		strongest, off := 0.0, 0.0
+		for k := range want {
+			strongest, off = max(strongest, cmplx.Abs(want[k])), max(off, cmplx.Abs(got[k]-want[k]))
+		}
+		if off > 1e-12*strongest {
+			t.Errorf("%d samples: %.2g off where the strongest is %.2g", n, off, strongest)
+		}
+	}
+}
+
+func TestInPlaceEqualsIndependentFFT(t *testing.T) {
+	for n := 1; n <= 1024; n *= 2 {
+		re, im := noise(uint64(n), n), noise(uint64(n)+1, n)
+		z := make([]complex128, n)
+		for i := range z {
+			z[i] = complex(re[i], im[i])
+		}
+		want := fft.FFT(slices.Clone(z))
+		for k, got := range InPlace(z) {
+			if cmplx.Abs(got-want[k]) > 1e-10*float64(n) {
+				t.Fatalf("n=%d bin %d: got %v, want %v", n, k, got, want[k])
+			}
+		}
+	}
+}
+
 func TestPSDBandsShareBins(t *testing.T) {
 	p := PSD{StepHz: 10, Power: []float64{1, 1, 1, 1, 1, 1}} // bins at 0 to 50 Hz
 	near(t, "whole", p.Band(0, 1000), 60, 1e-12)
@@ -204,7 +259,7 @@ func TestFastLength(t *testing.T) {
 }
 
 func BenchmarkFFT(b *testing.B) {
-	for _, n := range []int{1296, 4096, 65536, 72000} {
+	for _, n := range []int{1296, 8192, 16384, 32768, 65536, 72000, 131072} {
 		b.Run(sizeName(n), func(b *testing.B) {
 			f, x, dst := NewFFT(n), noise(1, n), make([]complex128, n/2+1)
 			for b.Loop() {

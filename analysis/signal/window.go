@@ -35,18 +35,16 @@ func Rectangular(n int) Window { return periodic("rectangular", n, window.Rectan
 
 // Hann is the Hann window of n samples.
 func Hann(n int) Window {
-	w := Window{Name: "Hann", Coefficients: make([]float64, n), CoherentGain: 0.5, PowerGain: 0.375}
+	w := Window{Name: "Hann", Coefficients: make([]float64, n), CoherentGain: 0.5, PowerGain: hannPowerGain}
 	switch n {
 	case 1:
 		w.CoherentGain, w.PowerGain = 0, 0
 	case 2:
 		w.PowerGain = 0.5
 	}
-	turn := 2 * math.Pi / float64(n)
-	step := complex(math.Cos(turn), math.Sin(turn))
+	step := unit(1 / float64(n))
 	for from := 0; from < n; from += exactEvery {
-		s, c := math.Sincos(turn * float64(from))
-		z := complex(c, s)
+		z := unit(float64(from) / float64(n))
 		for i := from; i < min(n, from+exactEvery); i++ {
 			w.Coefficients[i] = 0.5 - 0.5*real(z)
 			z *= step

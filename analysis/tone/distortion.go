@@ -30,20 +30,9 @@ type spectrum struct {
 // newSpectrum takes the first samples, up to spectrumS.
 func newSpectrum(x []float64, rateHz float64) *spectrum {
 	size := quickSize(min(len(x), int(spectrumS*rateHz)))
-	w := hann(size)
-	seq := make([]float64, size)
-	mean, norm := 0.0, 0.0
-	for _, v := range x[:size] {
-		mean += v / float64(size)
-	}
-	for i, v := range w {
-		seq[i] = v * (x[i] - mean)
-		norm += v * v
-	}
-	c := signal.Transform(seq)
-	s := &spectrum{power: make([]float64, len(c)), binHz: rateHz / float64(size), lobe: 5}
-	for k, v := range c {
-		s.power[k] = 4 * (real(v)*real(v) + imag(v)*imag(v)) / norm / float64(size)
+	s := &spectrum{power: signal.HannPower(x[:size]), binHz: rateHz / float64(size), lobe: 5}
+	for k := range s.power {
+		s.power[k] *= 2
 	}
 	return s
 }

@@ -27,10 +27,8 @@ type average struct {
 // averageSpectrum looks at every fourth frame of a long take: a tone lasts longer.
 func averageSpectrum(ctx context.Context, src signal.Source) (average, error) {
 	size := 1 << int(math.Ceil(math.Log2(frameSeconds*src.Rate())))
-	fft := signal.NewFFT(size)
-	w := hann(size)
 	a := average{power: make([]float64, size/2+1), binHz: src.Rate() / float64(size)}
-	buf, c := make([]float64, size), make([]complex128, size/2+1)
+	buf := make([]float64, size)
 	hop := int64(size)
 	if src.Len() > 20*hop {
 		hop *= 4
@@ -44,23 +42,11 @@ func averageSpectrum(ctx context.Context, src signal.Source) (average, error) {
 			return a, err
 		}
 		clear(buf[n:])
-		for i, v := range w {
-			buf[i] *= v
-		}
-		for k, v := range fft.Forward(c, buf) {
-			a.power[k] += real(v)*real(v) + imag(v)*imag(v)
+		for k, v := range signal.HannPower(buf) {
+			a.power[k] += v
 		}
 	}
 	return a, nil
-}
-
-// hann is the periodic Hann window.
-func hann(n int) []float64 {
-	w := make([]float64, n)
-	for i := range w {
-		w[i] = 0.5 - 0.5*math.Cos(2*math.Pi*float64(i)/float64(n))
-	}
-	return w
 }
 
 // peak is a line of the mean spectrum.

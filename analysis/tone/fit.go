@@ -2,11 +2,13 @@ package tone
 
 import (
 	"math"
+	"math/bits"
 	"math/cmplx"
 	"slices"
 
-	"gonum.org/v1/gonum/dsp/fourier"
 	"gonum.org/v1/gonum/mat"
+
+	"saddlewise/analysis/signal"
 )
 
 // baseRate is the rate, in values a second, of the tone shifted to zero
@@ -24,28 +26,25 @@ type damped struct {
 // average over d samples, one value in d. Value k is centred on sample
 // k d + (3d-2)/2.
 func shift(x []float64, rateHz, hz float64, d int) []complex128 {
-	w := spline(d)
 	blocks := len(x) / d
 	if blocks < 3 {
 		return nil
 	}
-	re, im := make([]float64, 3*d), make([]float64, 3*d)
 	omega := 2 * math.Pi * hz / rateHz
-	for i, v := range w {
-		s, c := math.Sincos(omega * float64(i%d))
-		re[i], im[i] = v*c, -v*s
+	w := spline(d)
+	waves := make([][6]float64, d) // the three blocks' weights, turning
+	for i := range waves {
+		s, c := math.Sincos(omega * float64(i))
+		for j := range 3 {
+			waves[i][2*j], waves[i][2*j+1] = w[j*d+i]*c, w[j*d+i]*s
+		}
 	}
 	out := make([]complex128, blocks)
 	for k := range blocks {
 		s, c := math.Sincos(math.Mod(omega*float64(d)*float64(k), 2*math.Pi))
+		sums, _ := project(x[k*d:(k+1)*d], waves)
 		for j := 0; j < 3 && j <= k; j++ {
-			var a, b float64
-			rj, ij := re[j*d:(j+1)*d], im[j*d:(j+1)*d]
-			for i, v := range x[k*d : (k+1)*d] {
-				a += v * rj[i]
-				b += v * ij[i]
-			}
-			out[k-j] += complex(c, -s) * complex(a, b)
+			out[k-j] += complex(c, -s) * complex(sums[2*j], -sums[2*j+1])
 		}
 	}
 	return out[:blocks-2]
@@ -109,21 +108,14 @@ func fitLines(z []complex128, stepS float64, lines []damped) []damped {
 
 // startOf reads the line off the spectrum of z and the slope of its level.
 func startOf(z []complex128, stepS float64) damped {
-	n := 1
-	for n < 2*len(z) {
-		n *= 2
-	}
-	seq := make([]complex128, n)
-	copy(seq, z)
-	fft := fourier.NewCmplxFFT(n)
-	c := fft.Coefficients(nil, seq)
+	hz, power := powersOf(z, 2*len(z), stepS)
 	at := 0
-	for k := range c {
-		if cmplx.Abs(c[k]) > cmplx.Abs(c[at]) {
+	for k, p := range power {
+		if p > power[at] {
 			at = k
 		}
 	}
-	d := damped{omega: 2 * math.Pi * fft.Freq(at) / stepS}
+	d := damped{omega: 2 * math.Pi * hz[at]}
 	early, late := 0.0, 0.0
 	half := len(z) / 2
 	for k := range half {
@@ -185,20 +177,15 @@ func without(z []complex128, stepS float64, lines []damped) []complex128 {
 // noise is the variance of the residual that white noise of the density found near the
 // line would have: the larger of the line's foot and its surroundings.
 func (d damped) noise(rest []complex128, stepS float64) float64 {
-	w := hann(len(rest))
-	r := make([]complex128, len(rest))
-	norm := 0.0
-	for k := range rest {
-		r[k] = rest[k] * cmplx.Exp(complex(0, -d.omega*float64(k)*stepS)) * complex(w[k], 0)
-		norm += w[k] * w[k]
+	turned := make([]complex128, len(rest))
+	for k, v := range rest {
+		turned[k] = v * cmplx.Exp(complex(0, -d.omega*float64(k)*stepS))
 	}
-	fft := fourier.NewCmplxFFT(len(r))
-	c := fft.Coefficients(nil, r)
+	hz, power := hannPowers(turned, stepS)
 	foot, n := 0.0, 0
 	var around []float64
-	for k, v := range c {
-		p := real(v*cmplx.Conj(v)) / norm
-		switch f := math.Abs(fft.Freq(k)) / stepS; {
+	for k, p := range power {
+		switch f := math.Abs(hz[k]); {
 		case f*float64(len(rest))*stepS < 3.5:
 			foot += p
 			n++
@@ -215,6 +202,35 @@ func (d damped) noise(rest []complex128, stepS float64) float64 {
 		return foot
 	}
 	return level
+}
+
+// powersOf is the power of z, padded to at least n values, at each frequency,
+// from 0 up and then the negative ones.
+func powersOf(z []complex128, n int, stepS float64) (hz, power []float64) {
+	n = 1 << bits.Len(uint(n-1))
+	padded := make([]complex128, n)
+	copy(padded, z)
+	hz, power = make([]float64, n), make([]float64, n)
+	for k, v := range signal.InPlace(padded) {
+		power[k] = real(v)*real(v) + imag(v)*imag(v)
+		hz[k] = float64((k+n/2)%n-n/2) / (float64(n) * stepS)
+	}
+	return hz, power
+}
+
+// hannPowers is powersOf under a Hann window, scaled so that noise shows its
+// variance.
+func hannPowers(z []complex128, stepS float64) (hz, power []float64) {
+	w := signal.Hann(len(z))
+	windowed := make([]complex128, len(z))
+	for k, c := range w.Coefficients {
+		windowed[k] = z[k] * complex(c, 0)
+	}
+	hz, power = powersOf(windowed, len(z), stepS)
+	for k := range power {
+		power[k] /= w.PowerGain * float64(len(z))
+	}
+	return hz, power
 }
 
 func median(p []float64) float64 {

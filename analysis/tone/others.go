@@ -3,8 +3,6 @@ package tone
 import (
 	"math"
 	"math/cmplx"
-
-	"gonum.org/v1/gonum/dsp/fourier"
 )
 
 // Other lines near the tone, mains hum above all, are fitted with it where they
@@ -31,27 +29,18 @@ func fitTone(z []complex128, stepS float64) damped {
 
 // stray is the strongest line left in rest beside the tone, Hz.
 func (d damped) stray(rest []complex128, stepS float64) (float64, bool) {
-	w := hann(len(rest))
-	r := make([]complex128, len(rest))
-	for k, v := range rest {
-		r[k] = v * complex(w[k], 0)
-	}
-	fft := fourier.NewCmplxFFT(len(r))
-	c := fft.Coefficients(nil, r)
+	hz, power := hannPowers(rest, stepS)
 	own := d.omega / (2 * math.Pi)
 	at, top := -1, 0.0
-	var p []float64
-	for k, v := range c {
-		e := real(v * cmplx.Conj(v))
-		p = append(p, e)
-		if e > top && math.Abs(fft.Freq(k)/stepS-own)*float64(len(r))*stepS > 4 {
-			at, top = k, e
+	for k, p := range power {
+		if p > top && math.Abs(hz[k]-own)*float64(len(rest))*stepS > 4 {
+			at, top = k, p
 		}
 	}
-	if at < 0 || top < math.Pow(10, strayDB/10)*median(p)/math.Ln2 {
+	if at < 0 || top < math.Pow(10, strayDB/10)*median(power)/math.Ln2 {
 		return 0, false
 	}
-	return fft.Freq(at) / stepS, true
+	return hz[at], true
 }
 
 // startNear fits the line near hz alone.

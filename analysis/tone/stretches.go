@@ -43,15 +43,14 @@ func follow(ctx context.Context, src signal.Source, hz float64) (track, error) {
 	t := track{block: max(1, int64(math.Round(blockSeconds*rate))), rate: rate}
 	side := max(0.12*hz, 60)
 	bands := [3]float64{hz, hz - side, hz + side}
-	var z [3][]complex128
-	buf := make([]float64, t.block)
-	var cos, sin [3][]float64
-	for b, f := range bands {
-		cos[b], sin[b] = make([]float64, t.block), make([]float64, t.block)
-		for i := range buf {
-			sin[b][i], cos[b][i] = math.Sincos(2 * math.Pi * f / rate * float64(i))
+	waves := make([][6]float64, t.block) // cosine and sine of each band
+	for i := range waves {
+		for b, f := range bands {
+			waves[i][2*b+1], waves[i][2*b] = math.Sincos(2 * math.Pi * f / rate * float64(i))
 		}
 	}
+	var z [3][]complex128
+	buf := make([]float64, t.block)
 	for at := int64(0); at+t.block <= src.Len(); at += t.block {
 		if err := ctx.Err(); err != nil {
 			return t, err
@@ -59,19 +58,11 @@ func follow(ctx context.Context, src signal.Source, hz float64) (track, error) {
 		if _, err := src.ReadAt(buf, at); err != nil && err != io.EOF {
 			return t, err
 		}
-		sum := 0.0
-		for _, v := range buf {
-			sum += v * v
-		}
-		t.total = append(t.total, 2*sum/float64(t.block))
+		sums, energy := project(buf, waves)
+		t.total = append(t.total, 2*energy/float64(t.block))
 		for b, f := range bands {
-			re, im := 0.0, 0.0
-			for i, v := range buf {
-				re += v * cos[b][i]
-				im -= v * sin[b][i]
-			}
 			s, c := math.Sincos(-math.Mod(2*math.Pi*f/rate*float64(at), 2*math.Pi))
-			z[b] = append(z[b], complex(re, im)*complex(c, s)*complex(2/float64(t.block), 0))
+			z[b] = append(z[b], complex(sums[2*b], -sums[2*b+1])*complex(c, s)*complex(2/float64(t.block), 0))
 		}
 	}
 	t.tone = powers(z[0])
@@ -83,9 +74,22 @@ func follow(ctx context.Context, src signal.Source, hz float64) (track, error) {
 	return t, nil
 }
 
+// project sums x times each of the waves, all in one pass: no sum waits for
+// another.
+func project(x []float64, waves [][6]float64) (sums [6]float64, energy float64) {
+	var a, b, c, d, e, f float64
+	for i, w := range waves[:len(x)] {
+		v := x[i]
+		a, b, c = a+v*w[0], b+v*w[1], c+v*w[2]
+		d, e, f = d+v*w[3], e+v*w[4], f+v*w[5]
+		energy += v * v
+	}
+	return [6]float64{a, b, c, d, e, f}, energy
+}
+
 // powers smooths the phasors of neighbouring blocks by a Hann window of nine.
 func powers(z []complex128) []float64 {
-	weights := hann(10)[1:]
+	weights := signal.Hann(10).Coefficients[1:]
 	out := make([]float64, len(z))
 	for k := range z {
 		var s complex128
