@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"saddlewise/analysis/pitch"
+	"saddlewise/analysis/result"
 	"saddlewise/analysis/signal"
 )
 
@@ -44,7 +45,7 @@ func rattleOf(note, before []float64, rateHz float64, p pitch.Pitch) *float64 {
 			}
 		}
 	}
-	db := math.Max(-90, signal.PowerToDB(math.Max(between, 0)/total))
+	db := math.Max(result.RattleFloorDB, signal.PowerToDB(math.Max(between, 0)/total))
 	return &db
 }
 

@@ -14,6 +14,7 @@ type measure struct {
 	unit   string
 	digits int
 	signed bool
+	floor  float64 // below 0: values there stand for anything below it
 }
 
 // evidence is one test's table: a row a string, a column a measure, each cell
@@ -99,7 +100,7 @@ func (m measure) cell(q result.Quantity, n int) string {
 		return "—"
 	}
 	var inside []string
-	if iv := est.Interval; iv != nil {
+	if iv := est.Interval; iv != nil && !m.atFloor(iv.High) {
 		inside = append(inside, m.number(iv.Low)+" to "+m.number(iv.High))
 	}
 	if est.N != n {
@@ -112,7 +113,13 @@ func (m measure) cell(q result.Quantity, n int) string {
 	return text
 }
 
+// atFloor tells a value that stands for anything below.
+func (m measure) atFloor(v float64) bool { return m.floor < 0 && v <= m.floor }
+
 func (m measure) number(v float64) string {
+	if m.atFloor(v) {
+		return "below " + plain(m.floor, m.digits)
+	}
 	if m.signed {
 		return signed(v, m.digits)
 	}

@@ -46,7 +46,7 @@ func pluckEvidence(r *result.Results) *evidence {
 		{name: "f1", unit: "Hz", digits: 2},
 		{name: "off target", unit: "cents", digits: 1, signed: true},
 		{name: "T60", unit: "s", digits: 1},
-		{name: "rattle", unit: "dB", digits: 0},
+		{name: "rattle", unit: "dB", digits: 0, floor: result.RattleFloorDB},
 	}}
 	for _, s := range r.Strings {
 		if p := s.Pluck; p != nil {
@@ -78,7 +78,7 @@ func quietEvidence(r *result.Results) *evidence {
 		{name: "A-weighted", unit: "dBFS", digits: 1},
 		{name: "without hum", unit: "dBFS", digits: 1},
 	}}
-	for _, q := range r.Quiet {
+	for _, q := range toldApart(r) {
 		hum := "none stands out"
 		if q.HumUntold {
 			hum = "cannot tell, take too short"

@@ -270,3 +270,18 @@ func TestEvidenceCarriesIntervalAndCount(t *testing.T) {
 		t.Errorf("one tap shows no doubt:\n%s", got)
 	}
 }
+
+// TestBelowFloor: a value at the floor of what can be told is no number.
+func TestBelowFloor(t *testing.T) {
+	m := measure{name: "rattle", unit: "dB", floor: result.RattleFloorDB}
+	for want, q := range map[string]result.Quantity{
+		"below −90":                    quantityOf(-90, 0, 4),
+		"below −90 (below −90 to −88)": {Estimate: &stats.Estimate{Median: -90, N: 4, Interval: &stats.Interval{Low: -90, High: -88}}},
+		"−70 (below −90 to −50)":       quantityOf(-70, 20, 4),
+		"−50 (−52 to −48)":             quantityOf(-50, 2, 4),
+	} {
+		if got := m.cell(q, 4); got != want {
+			t.Errorf("got %q, want %q", got, want)
+		}
+	}
+}

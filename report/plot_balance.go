@@ -120,7 +120,7 @@ func stringTicks(rows []balanceRow) plot.Ticker {
 			j++
 		}
 		mid := (rows[i].height + rows[j-1].height) / 2
-		ticks = append(ticks, plot.Tick{Value: mid, Label: stringName(rows[i].str)})
+		ticks = append(ticks, plot.Tick{Value: mid, Label: clip(stringName(rows[i].str), 12)})
 		i = j
 	}
 	return plot.ConstantTicks(ticks)

@@ -108,7 +108,7 @@ func loadPicture(l Load) figure {
 		p.Add(lossCurve(l.MeasuredHz, inkAlarm, lineMain, 4, 3))
 	}
 	p.Add(lossCurve(l.CornerHz, inkText, 2))
-	for _, s := range l.Strings {
+	for _, s := range slices.Backward(l.Strings) { // of strings in unison the first stays on top
 		p.Add(symbol(s.Hz, -s.LossDB, draw.CircleGlyph{}, stringInk(s.Number), 3))
 	}
 	p.Add(lossNames(l), stringNames(l.Strings))
@@ -135,7 +135,7 @@ func lossCurve(cornerHz float64, ink color.RGBA, width vg.Length, dashes ...vg.L
 // stringRules mark the open strings' frequencies.
 func stringRules(strs []result.StringLoss) mark {
 	return func(c draw.Canvas, x, y func(float64) vg.Length) {
-		for _, s := range strs {
+		for _, s := range slices.Backward(strs) {
 			st := draw.LineStyle{Color: faded(stringInk(s.Number), 0.5), Width: lineThin}
 			c.StrokeLine2(st, x(s.Hz), c.Min.Y, x(s.Hz), y(0))
 		}
@@ -143,24 +143,72 @@ func stringRules(strs []result.StringLoss) mark {
 }
 
 // stringNames stand above the strings' rules, in two rows where they are
-// close.
+// close, without notes where that is too much, and not at all where even
+// numbers would meet.
 func stringNames(strs []result.StringLoss) mark {
 	return func(c draw.Canvas, x, y func(float64) vg.Length) {
-		order := slices.Clone(strs)
-		slices.SortFunc(order, func(a, b result.StringLoss) int { return cmp.Compare(a.Hz, b.Hz) })
-		var taken [2]vg.Length
-		for _, s := range order {
-			st := textStyle(sizeSmall, legible(stringInk(s.Number)), draw.XCenter, draw.YBottom)
-			st.Font = typeface(sizeSmall, true)
-			words := strings.TrimSpace(fmt.Sprintf("%d %s", s.Number, s.Note))
-			row, half := 0, st.Width(words)/2+2
-			if x(s.Hz)-half < taken[0] && taken[1] < taken[0] {
-				row = 1
-			}
-			taken[row] = x(s.Hz) + half
-			c.FillText(st, vg.Point{X: x(s.Hz), Y: y(0) + 2 + vg.Length(row)*(sizeSmall+1)}, words)
+		pitches := byPitch(strs)
+		names, all := inTwoRows(pitches, x, func(p pitchOf) string { return strings.TrimSpace(p.numbers + " " + p.note) })
+		if !all {
+			names, _ = inTwoRows(pitches, x, func(p pitchOf) string { return p.numbers })
+		}
+		for i, n := range names {
+			n.st.Color = legible(stringInk(pitches[i].first))
+			c.FillText(n.st, vg.Point{X: x(pitches[i].hz), Y: y(0) + 2 + vg.Length(n.row)*(sizeSmall+1)}, n.words)
 		}
 	}
+}
+
+// pitchOf is the strings that share a pitch: courses in unison do.
+type pitchOf struct {
+	hz      float64
+	first   int // string
+	numbers string
+	note    string
+}
+
+// byPitch is from low to high.
+func byPitch(strs []result.StringLoss) []pitchOf {
+	order := slices.Clone(strs)
+	slices.SortStableFunc(order, func(a, b result.StringLoss) int { return cmp.Compare(a.Hz, b.Hz) })
+	var out []pitchOf
+	for _, s := range order {
+		if last := len(out) - 1; last >= 0 && s.Hz < 1.01*out[last].hz {
+			out[last].numbers += fmt.Sprintf(", %d", s.Number)
+			continue
+		}
+		out = append(out, pitchOf{s.Hz, s.Number, fmt.Sprint(s.Number), s.Note})
+	}
+	return out
+}
+
+// placedName is words in the lower row, 0, or the one above it.
+type placedName struct {
+	words string
+	row   int
+	st    text.Style
+}
+
+// inTwoRows gives each pitch its name where it has room, no words where it has
+// none; all tells whether every one had.
+func inTwoRows(pitches []pitchOf, x func(float64) vg.Length, name func(pitchOf) string) (names []placedName, all bool) {
+	st := textStyle(sizeSmall, nil, draw.XCenter, draw.YBottom)
+	st.Font = typeface(sizeSmall, true)
+	taken, all := [2]vg.Length{}, true
+	for _, p := range pitches {
+		n := placedName{words: name(p), st: st}
+		half := st.Width(n.words)/2 + 2
+		if x(p.hz)-half < taken[0] {
+			n.row = 1
+		}
+		if x(p.hz)-half < taken[n.row] {
+			n.words, all = "", false
+		} else {
+			taken[n.row] = x(p.hz) + half
+		}
+		names = append(names, n)
+	}
+	return names, all
 }
 
 // lossNames write each input's resistance on its curve, where there is room.

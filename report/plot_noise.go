@@ -4,6 +4,9 @@ import (
 	"fmt"
 	"image/color"
 	"math"
+	"path/filepath"
+	"slices"
+	"strings"
 
 	"gonum.org/v1/plot"
 	"gonum.org/v1/plot/vg/draw"
@@ -15,7 +18,7 @@ import (
 // without a hand on the ground where both were recorded.
 func noiseFigure(r *result.Results) *figure {
 	var drawn []result.Quiet
-	for _, q := range r.Quiet {
+	for _, q := range toldApart(r) {
 		if n := min(len(q.PSD.Hz), len(q.PSD.DBFSPerHz)); n > 1 {
 			q.PSD.Hz = q.PSD.Hz[:n]
 			drawn = append(drawn, q)
@@ -25,21 +28,25 @@ func noiseFigure(r *result.Results) *figure {
 		return nil
 	}
 	p := newPanel("", "Hz", "dBFS per Hz")
-	low, high := noiseRange(drawn)
+	few := fewQuiets(drawn)
+	low, high := noiseRange(few)
 	logFrequency(p, 20, 20000, false)
 	step := niceStep(high-low, 6)
 	steps(&p.Y, low, high, step, 0)
 	gridLines(p, true, true)
-	for i := len(drawn) - 1; i >= 0; i-- {
-		ink := quietInk(i)
-		p.Add(curve(drawn[i].PSD.Hz, drawn[i].PSD.DBFSPerHz, ink, lineThin*1.4))
+	for i := len(few) - 1; i >= 0; i-- {
+		p.Add(curve(few[i].PSD.Hz, few[i].PSD.DBFSPerHz, quietInk(i), lineThin*1.4))
 	}
-	addHumMarks(p, drawn)
+	addHumMarks(p, few)
 	st := textStyle(sizeSmall, inkText, draw.XRight, draw.YTop)
-	for i, q := range drawn {
+	for i, q := range few {
 		st.Color = legible(quietInk(i))
 		q.Label = inFont(q.Label, fmt.Sprintf("silence %d", i+1))
 		p.Add(cornerLine(quietWords(q), st, i))
+	}
+	if more := len(drawn) - len(few); more > 0 {
+		st.Color = inkQuiet
+		p.Add(cornerLine(fmt.Sprintf("%d more in the table", more), st, len(few)))
 	}
 	return &figure{
 		name: "noise", title: "Noise spectrum", legend: humLegend(drawn[0]),
@@ -54,11 +61,47 @@ func humLegend(q result.Quiet) string {
 	return fmt.Sprintf("numbers: harmonics of the mains, %.2f Hz", q.Hum.MainsHz)
 }
 
+// mostQuiets is how many curves of noise can be told apart in one panel.
+const mostQuiets = 5
+
+// fewQuiets leaves out what is too much: the first stays, and what it is to
+// be compared with, those with a hand on the ground, go before the others.
+func fewQuiets(drawn []result.Quiet) []result.Quiet {
+	few := slices.Clone(drawn)
+	slices.SortStableFunc(few[1:], func(a, b result.Quiet) int {
+		switch {
+		case a.Hand == b.Hand:
+			return 0
+		case a.Hand:
+			return -1
+		}
+		return 1
+	})
+	return few[:min(len(few), mostQuiets)]
+}
+
 func quietInk(i int) color.RGBA {
 	if i == 0 {
 		return stringInks[0]
 	}
-	return faded(stringInks[1], 0.8)
+	return faded(stringInks[i%len(stringInks)], 0.8)
+}
+
+// toldApart are the silences, named by their takes where several would have
+// one name.
+func toldApart(r *result.Results) []result.Quiet {
+	named := map[string]int{}
+	for _, q := range r.Quiet {
+		named[q.Label]++
+	}
+	quiets := slices.Clone(r.Quiet)
+	for i, q := range quiets {
+		if named[q.Label] > 1 && len(q.Takes) > 0 && q.Takes[0] < len(r.Takes) {
+			file := r.Takes[q.Takes[0]].File
+			quiets[i].Label = strings.TrimSuffix(file, filepath.Ext(file))
+		}
+	}
+	return quiets
 }
 
 func quietWords(q result.Quiet) string {
@@ -84,7 +127,11 @@ func noiseRange(drawn []result.Quiet) (low, high float64) {
 	if !finite(low) || !finite(high) {
 		return -150, -90
 	}
-	return math.Max(math.Floor(low/10)*10, -190), math.Ceil(high/10)*10 + 20
+	low, high = math.Max(math.Floor(low/10)*10, -190), math.Ceil(high/10)*10+20
+	for range drawn[min(len(drawn), 2):] { // room for one more name
+		high += math.Ceil(0.007*(high-low)) * 10
+	}
+	return low, high
 }
 
 // addHumMarks numbers the hum's lines that stand out, above the highest curve.

@@ -75,7 +75,7 @@ func spectrumPanel(s result.String, low, high float64) *plot.Plot {
 }
 
 // partialMarks is a circle on each partial, and numbers over as many of them
-// as have room.
+// as have room beside the others' lines.
 func partialMarks(partials []result.Partial, ink color.RGBA) mark {
 	partials = slices.DeleteFunc(slices.Clone(partials), func(p result.Partial) bool {
 		return !(p.Hz > 0) || !finite(p.Hz) || !finite(p.LevelDB)
@@ -85,7 +85,9 @@ func partialMarks(partials []result.Partial, ink color.RGBA) mark {
 		var taken []vg.Rectangle
 		for i, part := range partials {
 			at[i] = vg.Point{X: x(part.Hz), Y: clampTo(y(part.LevelDB), c.Min.Y, c.Max.Y)}
-			taken = append(taken, around(at[i], ringRadius))
+			stem := around(at[i], ringRadius)
+			stem.Min.Y = c.Min.Y
+			taken = append(taken, stem)
 			if at[i].X < c.Min.X || at[i].X > c.Max.X {
 				continue
 			}

@@ -8,6 +8,7 @@ import (
 	"slices"
 
 	"gonum.org/v1/plot"
+	"gonum.org/v1/plot/text"
 	"gonum.org/v1/plot/vg"
 	"gonum.org/v1/plot/vg/draw"
 
@@ -65,41 +66,67 @@ func magnitudePanel(s result.Sweep, ink color.RGBA) *plot.Plot {
 		p.Add(noiseShade(s, bottom))
 	}
 	gridLines(p, true, true)
-	for _, edge := range []*float64{s.LowMinus3Hz, s.HighMinus3Hz} {
-		if edge != nil {
-			p.Add(verticalRule(*edge, inkQuiet, lineThin, 4, 3))
-			side, aside := draw.XLeft, vg.Length(3)
-			if *edge > math.Sqrt(low*high) {
-				side, aside = draw.XRight, -3
-			}
-			p.Add(note("−3 dB at "+hzWords(*edge), *edge, bottom, textStyle(sizeSmall, inkQuiet, side, draw.YBottom), aside, 3))
-		}
+	edges := edgesHz(s)
+	for _, hz := range edges {
+		p.Add(verticalRule(hz, inkQuiet, lineThin, 4, 3))
 	}
+	p.Add(edgeNames(edges, math.Sqrt(low*high)))
 	p.Add(curve(s.Hz, s.MagnitudeDB, ink, 2))
-	p.Add(peakNames(s.Peaks))
+	p.Add(peakNames(s.Peaks, edges))
 	return p
 }
 
-// peakNames write Q above each resonance, the highest first and
-// none over another.
-func peakNames(peaks []result.Peak) mark {
-	return func(c draw.Canvas, x, y func(float64) vg.Length) {
-		st := textStyle(sizeSmall, inkText, draw.XCenter, draw.YBottom)
+// edgesHz are the −3 dB points that lie within the sweep.
+func edgesHz(s result.Sweep) []float64 {
+	var edges []float64
+	for _, hz := range []*float64{s.LowMinus3Hz, s.HighMinus3Hz} {
+		if hz != nil {
+			edges = append(edges, *hz)
+		}
+	}
+	return edges
+}
+
+// edgeNames stand at the foot of the edges' rules, on the side of the middle,
+// one above the other where they would meet.
+func edgeNames(edgesHz []float64, middleHz float64) mark {
+	return func(c draw.Canvas, x, _ func(float64) vg.Length) {
 		var taken []vg.Rectangle
+		for _, hz := range edgesHz {
+			st, words := textStyle(sizeSmall, inkQuiet, draw.XLeft, draw.YBottom), "−3 dB at "+hzWords(hz)
+			pt := vg.Point{X: min(x(hz)+3, c.Max.X-st.Width(words)), Y: c.Min.Y + 3}
+			if hz > middleHz {
+				st.XAlign, pt.X = draw.XRight, max(x(hz)-3, c.Min.X+st.Width(words))
+			}
+			if meetsOther(wordsBox(st, pt, words), taken, -1) {
+				pt.Y += sizeSmall + 3
+			}
+			taken = append(taken, wordsBox(st, pt, words))
+			c.FillText(st, pt, words)
+		}
+	}
+}
+
+// peakNames write Q above each resonance or beside it, the highest first and
+// none over another or over the rules that stand at the edges.
+func peakNames(peaks []result.Peak, edgesHz []float64) mark {
+	return func(c draw.Canvas, x, y func(float64) vg.Length) {
+		var taken []vg.Rectangle
+		for _, hz := range edgesHz {
+			taken = append(taken, vg.Rectangle{Min: vg.Point{X: x(hz) - 1, Y: c.Min.Y}, Max: vg.Point{X: x(hz) + 1, Y: c.Max.Y}})
+		}
 		for _, k := range highestFirst(peaks) {
-			pt := vg.Point{X: x(k.Hz), Y: min(y(k.LevelDB)+3, c.Max.Y-sizeSmall)}
 			words := "Q " + Figures(roundTo(k.Q, 1))
-			box := wordsBox(st, pt, words)
-			if box.Min.X < c.Min.X || box.Max.X > c.Max.X {
-				continue
-			}
-			free := true
-			for _, t := range taken {
-				free = free && !overlap(t, box)
-			}
-			if free {
+			for _, side := range []text.XAlignment{draw.XCenter, draw.XLeft, draw.XRight} {
+				st := textStyle(sizeSmall, inkText, side, draw.YBottom)
+				pt := vg.Point{X: x(k.Hz) + 4 + 8*vg.Length(side), Y: min(y(k.LevelDB)+3, c.Max.Y-sizeSmall)}
+				box := wordsBox(st, pt, words)
+				if box.Min.X < c.Min.X || box.Max.X > c.Max.X || meetsOther(box, taken, -1) {
+					continue
+				}
 				taken = append(taken, box)
 				c.FillText(st, pt, words)
+				break
 			}
 		}
 	}

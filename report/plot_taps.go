@@ -25,7 +25,7 @@ func tapFigure(r *result.Results) *figure {
 	grid := inGrid(panels)
 	return &figure{
 		name: "taps", title: "First motion of the taps",
-		legend:  "line: median of the taps; shade: middle half of them; each panel scaled to its own size",
+		legend:  "line: median of the taps; shade: middle half of them; 1: dB re full scale",
 		caption: tapCaption(r), panels: grid, height: gridHeight(len(grid), 120),
 	}
 }
@@ -52,7 +52,7 @@ func tapPanel(s result.String) *plot.Plot {
 	}
 	p.Add(corner(motionWords(s.Tap.Polarity), st, true, true))
 	size := textStyle(sizeSmall, inkQuiet, draw.XRight, draw.YBottom)
-	p.Add(corner(fmt.Sprintf("1 = %s dB re full scale", signed(20*math.Log10(peak), 0)), size, true, false))
+	p.Add(corner(fmt.Sprintf("1 = %s dB", signed(20*math.Log10(peak), 0)), size, true, false))
 	return p
 }
 
@@ -106,10 +106,14 @@ func tapCaption(r *result.Results) string {
 		}
 	}
 	switch {
-	case len(reversed) > 0:
-		return fmt.Sprintf("String %s moves the other way first.", listWords(reversed))
-	case len(unsure) > 0:
-		return fmt.Sprintf("String %s: which way the disc is wired cannot be told.", listWords(unsure))
+	case len(reversed) == 1:
+		return fmt.Sprintf("String %s moves the other way first.", reversed[0])
+	case len(reversed) > 1:
+		return fmt.Sprintf("Strings %s move the other way first.", listWords(reversed))
+	case len(unsure) == 1:
+		return fmt.Sprintf("String %s: which way the disc is wired cannot be told.", unsure[0])
+	case len(unsure) > 1:
+		return fmt.Sprintf("Strings %s: which way their discs are wired cannot be told.", listWords(unsure))
 	default:
 		return "All strings move the same way first."
 	}

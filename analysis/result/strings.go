@@ -86,6 +86,9 @@ type Band struct {
 	Masked   bool            `json:"masked" jsonschema_description:"noise is within 10 dB"`
 }
 
+// RattleFloorDB is the least Pluck.RattleDB: it stands for anything below.
+const RattleFloorDB = -90.0
+
 // Pluck is what an open string, plucked and left to ring, tells.
 type Pluck struct {
 	Takes         []int        `json:"takes"`
@@ -109,7 +112,7 @@ type Pluck struct {
 	T60RangeS     *[2]float64  `json:"t60_range_s" jsonschema_description:"what the decay supports where polarisations beat or stages are too ill seen for one number"`
 	Spectrum      *Spectrum    `json:"spectrum"`
 	Decay         *DecayCurve  `json:"decay"`
-	RattleDB      Quantity     `json:"rattle_db" jsonschema_description:"energy between the partials, 2 to 8 kHz, re the whole note, early part"`
+	RattleDB      Quantity     `json:"rattle_db" jsonschema_description:"energy between the partials, 2 to 8 kHz, re the whole note, early part; -90 stands for anything below"`
 }
 
 // PluckEvent is one pluck.
