@@ -42,14 +42,15 @@ func Summarize(values []float64) Estimate {
 		return Estimate{Median: math.NaN(), N: n}
 	}
 	est := Estimate{Median: Median(sorted), N: n}
-	switch {
-	case n < 3:
-	case n < 6:
-		est.Interval = &Interval{sorted[0], sorted[n-1], 1 - math.Pow(2, float64(1-n))}
-	default:
-		est.Interval = interpolated(sorted, Nominal)
+	if n >= 3 {
+		est.Interval = interpolated(sorted, medianCoverage(n))
 	}
 	return est
+}
+
+// medianCoverage is what the interval of a median of n values states.
+func medianCoverage(n int) float64 {
+	return math.Min(Nominal, 1-math.Ldexp(1, 1-n))
 }
 
 func finite(values ...float64) bool {
@@ -79,7 +80,7 @@ func Median(values []float64) float64 {
 }
 
 // interpolated is the interval between order statistics d and d+1 (and their
-// mirror images) that reaches coverage.
+// mirror images) that reaches coverage, which the whole range must do.
 func interpolated(sorted []float64, coverage float64) *Interval {
 	n := len(sorted)
 	d := 1
