@@ -2,6 +2,7 @@ package recording
 
 import (
 	"math"
+	"math/bits"
 	"slices"
 )
 
@@ -25,9 +26,9 @@ const (
 // is longer, or repeats with the string's period, or is the start of
 // something stronger.
 type clickFinder struct {
-	around, side, brief int // tiles
-	ring                []tileStat
-	n                   int64 // tiles seen
+	around, side, brief int        // tiles
+	ring                []tileStat // a power of two
+	n                   int64      // tiles seen
 	waiting             []click
 	count               int
 	at                  []int64
@@ -48,11 +49,12 @@ type click struct {
 func newClickFinder(rateHz float64, frames int64) clickFinder {
 	tiles := func(s float64) int { return max(1, int(math.Ceil(s*rateHz/tileFrames))) }
 	c := clickFinder{around: max(3, tiles(aroundS)), side: tiles(sideS), brief: tiles(briefS)}
-	c.ring = make([]tileStat, min(int64(2*c.around+1), frames/tileFrames+3))
+	kept := min(int64(2*c.around+1), frames/tileFrames+3)
+	c.ring = make([]tileStat, 1<<bits.Len64(uint64(kept-1)))
 	return c
 }
 
-func (c *clickFinder) stat(tile int64) *tileStat { return &c.ring[tile%int64(len(c.ring))] }
+func (c *clickFinder) stat(tile int64) *tileStat { return &c.ring[tile&int64(len(c.ring)-1)] }
 
 // tile takes the sums of a tile and its fourth differences.
 func (c *clickFinder) tile(s tileSums, now, before *[tileFrames]float64, n int64, quantum float64) {
@@ -79,7 +81,7 @@ func (c *clickFinder) propose(s tileSums, now, before *[tileFrames]float64, n in
 	if c.n <= int64(c.side) || s.peakSqr < 9*jump*jump || s.peakSqr < clickRatio*clickRatio*c.stat(c.n-2).peak {
 		return
 	}
-	p := s.peakAt
+	p := placeOf(now[:s.n], s.peakSqr)
 	beside := largest(now[:s.n], p-nearSamples, p+nearSamples+1)
 	beside = math.Max(beside, largest(before[:], p-nearSamples+tileFrames, tileFrames))
 	if s.peakSqr < clickRatio*clickRatio*beside {
@@ -92,6 +94,16 @@ func (c *clickFinder) propose(s tileSums, now, before *[tileFrames]float64, n in
 		c.waiting = c.waiting[:k]
 	}
 	c.waiting = append(c.waiting, click{c.n, n + int64(p), p, s.peakSqr, beside})
+}
+
+// placeOf is where y has the given square.
+func placeOf(y []float64, square float64) int {
+	for i, v := range y {
+		if v*v == square {
+			return i
+		}
+	}
+	return len(y) - 1
 }
 
 // largest is the largest square in y outside from..to.

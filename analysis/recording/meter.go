@@ -16,15 +16,13 @@ type meter struct {
 	n       int64
 	sum     float64
 	squares float64
-	high    float64
-	low     float64
 	damaged int64
 
 	grid   grid
 	diff   differences
-	past   [tileFrames]float64 // the tile before
-	now    [tileFrames]float64 // fourth differences of this tile
-	before [tileFrames]float64 // and of the one before
+	past   [tileFrames]float64    // the tile before
+	fourth [2][tileFrames]float64 // fourth differences of this tile and of the one before, in turn
+	turn   int
 
 	top, bottom plateau
 	zeros       zeroRuns
@@ -35,8 +33,8 @@ type meter struct {
 func newMeter(f Format) *meter {
 	rate := float64(f.RateHz)
 	return &meter{
-		rateHz: rate, high: math.Inf(-1), low: math.Inf(1),
-		grid: newGrid(f), top: newPlateau(), bottom: newPlateau(),
+		rateHz: rate,
+		grid:   newGrid(f), top: newPlateau(), bottom: newPlateau(),
 		zeros: newZeroRuns(rate), clicks: newClickFinder(rate, f.Frames), blocks: newBlocks(rate, f.Frames),
 	}
 }
@@ -55,28 +53,27 @@ func (m *meter) addTile(x []float64) {
 		m.diff.begin(x[0])
 	}
 	m.grid.add(x)
-	s := m.diff.tile(x, &m.now)
+	now, before := &m.fourth[m.turn], &m.fourth[1-m.turn]
+	s := m.diff.tile(x, now)
 	m.sum += s.x
 	m.squares += s.xx
-	m.high, m.low = math.Max(m.high, s.high), math.Min(m.low, s.low)
 	quantum := m.grid.quantumFS()
-	m.top.tile(x, 1, s.high, m.n, quantum)
-	m.bottom.tile(x, -1, -s.low, m.n, quantum)
+	m.top.tile(x, 1, s.xx, m.n, quantum)
+	m.bottom.tile(x, -1, s.xx, m.n, quantum)
 	m.zeros.tile(x, &m.past, m.n, quantum)
-	m.clicks.tile(s, &m.now, &m.before, m.n, quantum)
+	m.clicks.tile(s, now, before, m.n, quantum)
 	m.blocks.tile(s)
 	copy(m.past[:], x)
-	m.before, m.now = m.now, m.before
+	m.turn = 1 - m.turn
 	m.n += int64(len(x))
 }
 
 // tileSums are a tile's sums: of samples, of first differences (d) and of
 // fourth differences (y).
 type tileSums struct {
-	n                  int
-	x, xx, dd, yy      float64
-	high, low, peakSqr float64 // peakSqr: largest y²
-	peakAt             int     // where, in the tile
+	n             int
+	x, xx, dd, yy float64
+	peakSqr       float64 // largest y²
 }
 
 // differences keeps what the next sample is compared with.
@@ -91,59 +88,57 @@ func (d *differences) begin(x float64) { *d = differences{x: x, fresh: 4} }
 // difference takes out what a string or a bridge can do and leaves what only
 // a break in the samples can: it weighs frequency f with (2 sin(pi f/rate))^4.
 func (d *differences) tile(x []float64, y *[tileFrames]float64) tileSums {
-	var sum, squares, moves float64
-	high, low := math.Inf(-1), math.Inf(1)
-	x0, a0, b0, c0 := d.x, d.a, d.b, d.c
-	for i, v := range x[:min(len(x), tileFrames)] {
-		a := v - x0
-		b := a - a0
-		c := b - b0
-		y[i] = c - c0
-		x0, a0, b0, c0 = v, a, b, c
-		sum += v
-		squares += v * v
-		moves += a * a
-		if v > high {
-			high = v
-		}
-		if v < low {
-			low = v
-		}
+	s := tileSums{n: len(x)}
+	var peak uint64
+	w := y[:len(x)]
+	for len(x) >= 4 && len(w) >= 4 {
+		peak = max(peak, d.four(&s, (*[4]float64)(x), (*[4]float64)(w)))
+		x, w = x[4:], w[4:]
 	}
-	d.x, d.a, d.b, d.c = x0, a0, b0, c0
-	for i := 0; d.fresh > 0 && i < len(x); i++ {
-		y[i], d.fresh = 0, d.fresh-1
+	for i, v := range x {
+		a := v - d.x
+		b := a - d.a
+		c := b - d.b
+		w[i] = c - d.c
+		d.x, d.a, d.b, d.c = v, a, b, c
+		s.x, s.xx, s.dd, s.yy = s.x+v, s.xx+v*v, s.dd+a*a, s.yy+w[i]*w[i]
+		peak = max(peak, math.Float64bits(w[i]*w[i]))
 	}
-	s := tileSums{n: len(x), x: sum, xx: squares, dd: moves, high: high, low: low}
-	s.yy, s.peakSqr, s.peakAt = peakOf(y[:min(len(x), tileFrames)])
+	s.peakSqr = math.Float64frombits(peak)
+	if d.fresh > 0 {
+		d.refresh(&s, y[:s.n])
+	}
 	return s
 }
 
-// peakOf is the sum of squares, the largest square and its place. Sums in
-// turn, so that one addition does not wait for the other.
-func peakOf(y []float64) (sum, peak float64, at int) {
-	var s0, s1, p0, p1 float64
-	i := 0
-	for ; i+2 <= len(y); i += 2 {
-		e, f := y[i]*y[i], y[i+1]*y[i+1]
-		s0 += e
-		s1 += f
-		if e > p0 {
-			p0 = e
-		}
-		if f > p1 {
-			p1 = f
-		}
+// four takes four neighbours at once, whose sums wait less for one another,
+// and gives the bits of the largest y²: those of numbers that are not negative
+// rise as they do, and the largest of whole numbers is found without a branch.
+func (d *differences) four(s *tileSums, v, y *[4]float64) uint64 {
+	a0, a1, a2, a3 := v[0]-d.x, v[1]-v[0], v[2]-v[1], v[3]-v[2]
+	b0, b1, b2, b3 := a0-d.a, a1-a0, a2-a1, a3-a2
+	c0, c1, c2, c3 := b0-d.b, b1-b0, b2-b1, b3-b2
+	y0, y1, y2, y3 := c0-d.c, c1-c0, c2-c1, c3-c2
+	d.x, d.a, d.b, d.c = v[3], a3, b3, c3
+	s.x += (v[0] + v[1]) + (v[2] + v[3])
+	s.xx += (v[0]*v[0] + v[1]*v[1]) + (v[2]*v[2] + v[3]*v[3])
+	s.dd += (a0*a0 + a1*a1) + (a2*a2 + a3*a3)
+	y[0], y[1], y[2], y[3] = y0, y1, y2, y3
+	y0, y1, y2, y3 = y0*y0, y1*y1, y2*y2, y3*y3
+	s.yy += (y0 + y1) + (y2 + y3)
+	return max(math.Float64bits(y0), math.Float64bits(y1), math.Float64bits(y2), math.Float64bits(y3))
+}
+
+// refresh leaves out the fourth differences of a take's first samples, before
+// which there is nothing.
+func (d *differences) refresh(s *tileSums, y []float64) {
+	for i := 0; i < len(y) && d.fresh > 0; i++ {
+		y[i], d.fresh = 0, d.fresh-1
 	}
-	for ; i < len(y); i++ {
-		s0 += y[i] * y[i]
-		p0 = math.Max(p0, y[i]*y[i])
+	s.yy, s.peakSqr = 0, 0
+	for _, v := range y {
+		s.yy, s.peakSqr = s.yy+v*v, max(s.peakSqr, v*v)
 	}
-	peak = math.Max(p0, p1)
-	for at < len(y)-1 && y[at]*y[at] != peak {
-		at++
-	}
-	return s0 + s1, peak, at
 }
 
 func (m *meter) facts() ChannelFacts {
@@ -151,13 +146,13 @@ func (m *meter) facts() ChannelFacts {
 	mean := m.sum / n
 	m.zeros.end()
 	c := ChannelFacts{
-		PeakDB:       signal.AmplitudeToDB(math.Max(m.high, -m.low)),
+		PeakDB:       signal.AmplitudeToDB(math.Max(m.top.at, m.bottom.at)),
 		RMSDBFS:      signal.PowerToDBFS(math.Max(0, m.squares/n-mean*mean)),
 		DCOffsetFS:   mean,
 		DCOffsetDB:   signal.AmplitudeToDB(mean),
 		BitsUsed:     m.grid.bits(),
 		NonFinite:    m.damaged,
-		Dead:         m.high-m.low <= 2*m.grid.headerFS,
+		Dead:         m.top.at+m.bottom.at <= 2*m.grid.headerFS,
 		ZeroRuns:     m.zeros.runs,
 		AbruptZeros:  m.zeros.abrupt,
 		ZeroSeconds:  float64(m.zeros.total) / m.rateHz,

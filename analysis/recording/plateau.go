@@ -37,15 +37,22 @@ type plateau struct {
 
 func newPlateau() plateau { return plateau{at: math.Inf(-1)} }
 
-// tile takes a tile's samples times sign; high is the largest of them.
-func (p *plateau) tile(x []float64, sign, high float64, n int64, quantum float64) {
-	low := p.at - 4*flatShare*math.Abs(p.at)
-	if high < low {
+// tile takes a tile's samples times sign; squares is the sum of their squares.
+func (p *plateau) tile(x []float64, sign, squares float64, n int64, quantum float64) {
+	low := p.nearFrom()
+	from := len(x)
+	if low <= 0 || squares >= low*low { // else no sample can be that large
+		from = firstFrom(x, sign, low)
+	}
+	if from == len(x) {
 		p.leave(sign * x[len(x)-1])
 		return
 	}
-	for i, v := range x {
-		v *= sign
+	if from > 0 {
+		p.leave(sign * x[from-1])
+	}
+	for i := from; i < len(x); i++ {
+		v := sign * x[i]
 		if v < low {
 			p.leave(v)
 			continue
@@ -53,8 +60,21 @@ func (p *plateau) tile(x []float64, sign, high float64, n int64, quantum float64
 		p.nearly(v)
 		p.exact(v, n+int64(i), quantum)
 		p.last = v
-		low = p.at - 4*flatShare*math.Abs(p.at)
+		low = p.nearFrom()
 	}
+}
+
+// nearFrom is the least value that lies within 2 % of the extreme.
+func (p *plateau) nearFrom() float64 { return p.at - 4*flatShare*math.Abs(p.at) }
+
+// firstFrom is where x times sign first reaches low; len(x): nowhere.
+func firstFrom(x []float64, sign, low float64) int {
+	for i, v := range x {
+		if sign*v >= low {
+			return i
+		}
+	}
+	return len(x)
 }
 
 // leave takes a sample well below the extreme.
