@@ -62,14 +62,16 @@ func full32(u uint32) float64 { return math.Float64frombits(large32^uint64(u)) -
 
 func decode16(dst []float64, raw []byte, step int) {
 	for step == 2 && len(dst) >= 4 && len(raw) >= 8 {
-		d, u := (*[4]float64)(dst), binary.LittleEndian.Uint64(raw)
-		d[0], d[1], d[2], d[3] = full16(uint16(u)), full16(uint16(u>>16)), full16(uint16(u>>32)), full16(uint16(u>>48))
+		d, r := (*[4]float64)(dst), (*[8]byte)(raw)
+		d[0], d[1] = full16(binary.LittleEndian.Uint16(r[0:2])), full16(binary.LittleEndian.Uint16(r[2:4]))
+		d[2], d[3] = full16(binary.LittleEndian.Uint16(r[4:6])), full16(binary.LittleEndian.Uint16(r[6:8]))
 		dst, raw = dst[4:], raw[8:]
 	}
-	for step == 4 && len(dst) >= 2 && len(raw) >= 8 {
-		d, u := (*[2]float64)(dst), binary.LittleEndian.Uint64(raw)
-		d[0], d[1] = full16(uint16(u)), full16(uint16(u>>32))
-		dst, raw = dst[2:], raw[8:]
+	for step == 4 && len(dst) >= 4 && len(raw) >= 16 {
+		d, r := (*[4]float64)(dst), (*[16]byte)(raw)
+		d[0], d[1] = full16(binary.LittleEndian.Uint16(r[0:2])), full16(binary.LittleEndian.Uint16(r[4:6]))
+		d[2], d[3] = full16(binary.LittleEndian.Uint16(r[8:10])), full16(binary.LittleEndian.Uint16(r[12:14]))
+		dst, raw = dst[4:], raw[16:]
 	}
 	for i := range dst {
 		dst[i] = full16(binary.LittleEndian.Uint16(raw[i*step:]))
@@ -77,21 +79,21 @@ func decode16(dst []float64, raw []byte, step int) {
 }
 
 func decode24(dst []float64, raw []byte, step int) {
-	for step == 3 && len(dst) >= 4 && len(raw) >= 13 {
-		d, r := (*[4]float64)(dst), (*[13]byte)(raw)
-		d[0] = full24(binary.LittleEndian.Uint32(r[0:4]))
-		d[1] = full24(binary.LittleEndian.Uint32(r[3:7]))
-		d[2] = full24(binary.LittleEndian.Uint32(r[6:10]))
-		d[3] = full24(binary.LittleEndian.Uint32(r[9:13]))
-		dst, raw = dst[4:], raw[12:]
+	for step == 3 && len(dst) >= 8 && len(raw) >= 25 {
+		d, r := (*[8]float64)(dst), (*[25]byte)(raw)
+		d[0], d[1] = full24(binary.LittleEndian.Uint32(r[0:4])), full24(binary.LittleEndian.Uint32(r[3:7]))
+		d[2], d[3] = full24(binary.LittleEndian.Uint32(r[6:10])), full24(binary.LittleEndian.Uint32(r[9:13]))
+		d[4], d[5] = full24(binary.LittleEndian.Uint32(r[12:16])), full24(binary.LittleEndian.Uint32(r[15:19]))
+		d[6], d[7] = full24(binary.LittleEndian.Uint32(r[18:22])), full24(binary.LittleEndian.Uint32(r[21:25]))
+		dst, raw = dst[8:], raw[24:]
 	}
-	for step == 6 && len(dst) >= 4 && len(raw) >= 24 {
-		d, r := (*[4]float64)(dst), (*[24]byte)(raw)
-		d[0] = full24(binary.LittleEndian.Uint32(r[0:4]))
-		d[1] = full24(binary.LittleEndian.Uint32(r[6:10]))
-		d[2] = full24(binary.LittleEndian.Uint32(r[12:16]))
-		d[3] = full24(binary.LittleEndian.Uint32(r[18:22]))
-		dst, raw = dst[4:], raw[24:]
+	for step == 6 && len(dst) >= 8 && len(raw) >= 48 {
+		d, r := (*[8]float64)(dst), (*[48]byte)(raw)
+		d[0], d[1] = full24(binary.LittleEndian.Uint32(r[0:4])), full24(binary.LittleEndian.Uint32(r[6:10]))
+		d[2], d[3] = full24(binary.LittleEndian.Uint32(r[12:16])), full24(binary.LittleEndian.Uint32(r[18:22]))
+		d[4], d[5] = full24(binary.LittleEndian.Uint32(r[24:28])), full24(binary.LittleEndian.Uint32(r[30:34]))
+		d[6], d[7] = full24(binary.LittleEndian.Uint32(r[36:40])), full24(binary.LittleEndian.Uint32(r[42:46]))
+		dst, raw = dst[8:], raw[48:]
 	}
 	for i := range dst {
 		b := raw[i*step : i*step+3]
@@ -102,10 +104,8 @@ func decode24(dst []float64, raw []byte, step int) {
 func decode32(dst []float64, raw []byte, step int) {
 	for step == 4 && len(dst) >= 4 && len(raw) >= 16 {
 		d, r := (*[4]float64)(dst), (*[16]byte)(raw)
-		d[0] = full32(binary.LittleEndian.Uint32(r[0:4]))
-		d[1] = full32(binary.LittleEndian.Uint32(r[4:8]))
-		d[2] = full32(binary.LittleEndian.Uint32(r[8:12]))
-		d[3] = full32(binary.LittleEndian.Uint32(r[12:16]))
+		d[0], d[1] = full32(binary.LittleEndian.Uint32(r[0:4])), full32(binary.LittleEndian.Uint32(r[4:8]))
+		d[2], d[3] = full32(binary.LittleEndian.Uint32(r[8:12])), full32(binary.LittleEndian.Uint32(r[12:16]))
 		dst, raw = dst[4:], raw[16:]
 	}
 	for i := range dst {
