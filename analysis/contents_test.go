@@ -1,13 +1,14 @@
 package analysis
 
 import (
-	"context"
 	"math"
 	"math/rand/v2"
+	"path/filepath"
 	"testing"
 
 	"saddlewise/analysis/pitch"
-	"saddlewise/analysis/signal"
+	"saddlewise/analysis/recording"
+	"saddlewise/analysis/result"
 	"saddlewise/fixtures"
 )
 
@@ -20,7 +21,7 @@ func TestContentsOfRenderedTakes(t *testing.T) {
 		s.RateHz, s.PluckS, s.ToneS = min(s.RateHz, 48000), min(3, s.PluckS), 2.5
 		truths, samples := s.Takes()
 		for i, k := range truths {
-			c, err := contentsOf(context.Background(), signal.Memory{Samples: samples[i], SampleRate: float64(s.RateHz)})
+			c, err := contentsOfSamples(t, samples[i], s.RateHz)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -36,6 +37,25 @@ func TestContentsOfRenderedTakes(t *testing.T) {
 	if 10*named < 7*all {
 		t.Errorf("only %d of %d takes named", named, all)
 	}
+}
+
+// contentsOfSamples judges samples by way of a file.
+func contentsOfSamples(t *testing.T, x []float64, rateHz int) (*result.Contents, error) {
+	t.Helper()
+	path := filepath.Join(t.TempDir(), "take.wav")
+	if err := fixtures.WriteSamples(path, x, fixtures.Format{RateHz: rateHz, Bits: 32, Channels: 1, Float: true}); err != nil {
+		t.Fatal(err)
+	}
+	take, err := recording.Open(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer take.Close()
+	facts, err := take.Inspect(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	return contentsOf(take.Channel(0), facts.Channels[0].Envelope)
 }
 
 func TestContentsOfSweepAndSilence(t *testing.T) {
@@ -54,7 +74,7 @@ func TestContentsOfSweepAndSilence(t *testing.T) {
 		{"quiet", fixtures.White(n, 1e-4, rand.New(rand.NewPCG(1, 1)))},
 		{"unclear", make([]float64, 100)},
 	} {
-		got, err := contentsOf(context.Background(), signal.Memory{Samples: c.x, SampleRate: rate})
+		got, err := contentsOfSamples(t, c.x, rate)
 		if err != nil || got.Looks != c.want {
 			t.Errorf("got %+v (%v), want %s", got, err, c.want)
 		}

@@ -65,7 +65,7 @@ func (m *measured) measure(ctx context.Context, st *stage.Stage, humHz []float64
 	if facts.Channels[index].Dead {
 		return fmt.Errorf("%s holds no signal: every sample of channel %d is the same; check input and lead and record it again", m.at.File, index+1)
 	}
-	if m.record.Contents, err = contentsOf(ctx, take.Channel(index)); err != nil {
+	if m.record.Contents, err = contentsOf(take.Channel(index), facts.Channels[index].Envelope); err != nil {
 		return err
 	}
 	return m.measureSource(ctx, st, take.Channel(index), humHz)

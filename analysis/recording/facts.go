@@ -51,6 +51,14 @@ type ChannelFacts struct {
 	GainRiding         bool            // it rises by 3 dB or more in three quarters of at least three pauses
 
 	BlocksDBFS []float64 // quantiles 0, 0.1 .. 1 of the level of 50 ms blocks
+	Envelope   Envelope
+}
+
+// Envelope is the level of every block of about 25 ms, each without its mean.
+// A last block that is not whole is left out.
+type Envelope struct {
+	StepS float64
+	DBFS  []float32
 }
 
 // Pair compares the chosen channel with another.
@@ -66,8 +74,8 @@ type Pair struct {
 const sameFrom = 0.98
 
 // Inspect reads the whole recording once, all channels, in memory that a
-// header cannot raise: 1 MiB, 4 KiB a channel, for the last 0.2 s one byte a
-// sample, and 12 bytes a channel for each 50 ms.
+// header cannot raise: 1 MiB, 4 KiB a channel, for the last 0.2 s two bytes a
+// sample, and 20 bytes a channel for each 50 ms.
 func (t *Take) Inspect(ctx context.Context) (Facts, error) {
 	f := t.Format
 	meters := make([]*meter, f.Channels)

@@ -165,6 +165,7 @@ func (m *meter) facts() ChannelFacts {
 	}
 	m.blocks.end()
 	m.blocks.describe(&c)
+	c.Envelope = Envelope{StepS: float64(m.blocks.tiles*tileFrames) / m.rateHz, DBFS: m.blocks.halvesDBFS}
 	return c
 }
 

@@ -16,21 +16,23 @@ const (
 	ridingRiseDB = 3
 )
 
-// blocks keeps the level of every 50 ms, and of every 25 ms that of the first
-// difference: there hiss stands out from hum, rumble and ringing.
+// blocks keeps the level of every 50 ms and 25 ms, and of every 25 ms that of
+// the first difference: there hiss stands out from hum, rumble and ringing.
 type blocks struct {
 	tiles      int // of half a block
 	held       int
 	half       bool
 	part, all  tileStat
 	levelsDBFS []float32
+	halvesDBFS []float32
 	hissDBFS   []float32
 }
 
 func newBlocks(rateHz float64, frames int64) blocks {
 	b := blocks{tiles: max(1, int(math.Round(blockS/2*rateHz/tileFrames)))}
 	halves := frames/int64(b.tiles*tileFrames) + 1
-	b.hissDBFS, b.levelsDBFS = make([]float32, 0, halves), make([]float32, 0, halves/2+1)
+	b.halvesDBFS, b.hissDBFS = make([]float32, 0, halves), make([]float32, 0, halves)
+	b.levelsDBFS = make([]float32, 0, halves/2+1)
 	return b
 }
 
@@ -46,6 +48,7 @@ func (b *blocks) tile(s tileSums) {
 
 func (b *blocks) flush() {
 	b.hissDBFS = append(b.hissDBFS, float32(signal.PowerToDBFS(b.part.dd/b.part.n)))
+	b.halvesDBFS = append(b.halvesDBFS, b.part.levelDBFS())
 	b.merge()
 	if b.half {
 		b.keepLevel()
@@ -59,9 +62,14 @@ func (b *blocks) merge() {
 }
 
 func (b *blocks) keepLevel() {
-	mean := b.all.x / b.all.n
-	b.levelsDBFS = append(b.levelsDBFS, float32(signal.PowerToDBFS(b.all.xx/b.all.n-mean*mean)))
+	b.levelsDBFS = append(b.levelsDBFS, b.all.levelDBFS())
 	b.all = tileStat{}
+}
+
+// levelDBFS is the level without the mean.
+func (t tileStat) levelDBFS() float32 {
+	mean := t.x / t.n
+	return float32(signal.PowerToDBFS(t.xx/t.n - mean*mean))
 }
 
 // end makes a block of a recording that is shorter than one.
