@@ -3,6 +3,11 @@ package event
 import (
 	"math"
 	"slices"
+
+	"gonum.org/v1/gonum/blas"
+	"gonum.org/v1/gonum/blas/blas64"
+	"gonum.org/v1/gonum/floats"
+	"gonum.org/v1/gonum/lapack/lapack64"
 )
 
 // median works on a copy and takes linear time. Of an even number it is the
@@ -43,19 +48,18 @@ func rms(x []float64) float64 {
 	if len(x) == 0 {
 		return 0
 	}
-	return math.Sqrt(dot(x, x) / float64(len(x)))
+	return math.Sqrt(floats.Dot(x, x) / float64(len(x)))
 }
 
-func dot(a, b []float64) float64 {
-	var s [4]float64
-	for ; len(a) >= 4 && len(b) >= 4; a, b = a[4:], b[4:] {
-		v, w := (*[4]float64)(a), (*[4]float64)(b)
-		s[0], s[1], s[2], s[3] = s[0]+v[0]*w[0], s[1]+v[1]*w[1], s[2]+v[2]*w[2], s[3]+v[3]*w[3]
+// solve puts the solution of gram y = rhs into rhs; gram is symmetric, its
+// upper triangle is read and lost. False when it is not positive definite.
+func solve(gram, rhs []float64) bool {
+	n := len(rhs)
+	t, ok := lapack64.Potrf(blas64.Symmetric{Uplo: blas.Upper, N: n, Stride: n, Data: gram})
+	if ok {
+		lapack64.Potrs(t, blas64.General{Rows: n, Cols: 1, Stride: 1, Data: rhs})
 	}
-	for i, v := range a {
-		s[0] += v * b[i]
-	}
-	return s[0] + s[1] + s[2] + s[3]
+	return ok
 }
 
 // boxcar is x averaged over m samples centred on each (m is made odd).

@@ -5,7 +5,7 @@ import (
 	"math/cmplx"
 	"slices"
 
-	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/floats"
 
 	"saddlewise/analysis/signal"
 )
@@ -98,8 +98,8 @@ func (b *background) fitLines(y []float64, d int) {
 		b.lines = solveLines(y, append(b.lines, found...))
 	}
 	left := subtractLines(y, b.lines)
-	b.rest = dot(left, left) / float64(len(y))
-	b.power = max(0, dot(y, y)/float64(len(y))-b.rest)
+	b.rest = floats.Dot(left, left) / float64(len(y))
+	b.power = max(0, floats.Dot(y, y)/float64(len(y))-b.rest)
 	weak := weakLine * math.Sqrt(b.rest)
 	b.lines = slices.DeleteFunc(b.lines, func(l line) bool { return cmplx.Abs(l.amplitude) < weak })
 	// From thinned samples to samples: time scale, and the gain and delay of
@@ -122,11 +122,7 @@ func (b *background) fitLines(y []float64, d int) {
 // estimates frequency and growth of each from the window's two halves.
 func strongLines(y []float64, most int) []line {
 	n := len(y)
-	w := signal.Hann(n).Coefficients
-	z := make([]float64, n)
-	for i := range z {
-		z[i] = y[i] * w[i]
-	}
+	z := windowed(y, signal.Hann(n).Coefficients)
 	coeff := signal.Transform(z)
 	power := make([]float64, len(coeff))
 	for i, c := range coeff {
@@ -135,6 +131,7 @@ func strongLines(y []float64, most int) []line {
 	floor := lineThreshold * median(power)
 	var lines []line
 	half := signal.Hann(n / 2).Coefficients
+	early, late := windowed(y, half), windowed(y[n-len(half):], half)
 	taken := make([]bool, len(power))
 	for len(lines) < most {
 		best := 0
@@ -149,7 +146,7 @@ func strongLines(y []float64, most int) []line {
 		for i := max(0, best-2); i <= min(len(power)-1, best+2); i++ {
 			taken[i] = true
 		}
-		lines = append(lines, refineLine(y, half, 2*math.Pi*(float64(best)+peakOffset(power, best))/float64(n)))
+		lines = append(lines, refineLine(early, late, float64(n-len(half)), 2*math.Pi*(float64(best)+peakOffset(power, best))/float64(n)))
 	}
 	return lines
 }
@@ -164,17 +161,16 @@ func peakOffset(power []float64, i int) float64 {
 	return max(-0.5, min(0.5, (l-r)/(2*den)))
 }
 
-// refineLine compares phase and size of the two halves, windowed by w.
-func refineLine(y, w []float64, omega float64) line {
-	h := len(w)
-	a := correlate(y[:h], w, omega)
-	c := correlate(y[len(y)-h:], w, omega)
-	span := float64(len(y) - h)
+// refineLine compares phase and size of the two windowed halves a and c, which
+// begin span samples apart.
+func refineLine(a, c []float64, span, omega float64) line {
 	l := line{omega: omega}
-	if a == 0 || c == 0 {
+	z := cmplx.Exp(complex(0, omega))
+	first, second := polynomial(a, z), polynomial(c, z)
+	if first == 0 || second == 0 {
 		return l
 	}
-	ratio := c / a * cmplx.Exp(complex(0, -omega*span))
+	ratio := second / first * cmplx.Exp(complex(0, -omega*span))
 	l.omega += max(-1, min(1, cmplx.Phase(ratio))) / span
 	l.growth = max(-4/span, min(0, math.Log(cmplx.Abs(ratio))/span))
 	if l.growth > -0.1/span {
@@ -183,78 +179,63 @@ func refineLine(y, w []float64, omega float64) line {
 	return l
 }
 
-// correlate is the sum of w y exp(-i omega n).
-func correlate(y, w []float64, omega float64) complex128 {
-	sin, cos := math.Sincos(-omega)
-	a, b := 1.0, 0.0
-	var re, im float64
-	for i, v := range y {
-		v *= w[i]
-		re += v * a
-		im += v * b
-		a, b = a*cos-b*sin, a*sin+b*cos
+// windowed is y under the window w.
+func windowed(y, w []float64) []float64 {
+	z := make([]float64, len(w))
+	for i := range z {
+		z[i] = y[i] * w[i]
 	}
-	return complex(re, im)
+	return z
 }
 
 // solveLines fits all amplitudes at once; time runs from the window's end, so
 // sample n-1 is at -1.
 func solveLines(y []float64, lines []line) []line {
 	n, k := len(y), len(lines)
-	gram := mat.NewSymDense(2*k, nil)
-	rhs := mat.NewVecDense(2*k, nil)
+	gram, rhs := make([]float64, 4*k*k), make([]float64, 2*k)
 	for i, l := range lines {
-		re, im := l.project(y)
-		rhs.SetVec(2*i, re)
-		rhs.SetVec(2*i+1, im)
+		rhs[2*i], rhs[2*i+1] = l.project(y)
 		for j := i; j < k; j++ {
-			l.overlap(lines[j], n, gram, 2*i, 2*j)
+			l.overlap(lines[j], n, gram[2*i*2*k+2*j:], 2*k)
 		}
 	}
 	for i := range 2 * k {
-		gram.SetSym(i, i, gram.At(i, i)*(1+1e-9)+1e-12)
+		gram[i*2*k+i] = gram[i*2*k+i]*(1+1e-9) + 1e-12
 	}
-	var chol mat.Cholesky
-	var x mat.VecDense
-	if !chol.Factorize(gram) || chol.SolveVecTo(&x, rhs) != nil {
+	if !solve(gram, rhs) {
 		return nil
 	}
 	for j := range lines {
-		lines[j].amplitude = complex(x.AtVec(2*j), -x.AtVec(2*j+1))
+		lines[j].amplitude = complex(rhs[2*j], -rhs[2*j+1])
 	}
 	return lines
 }
 
-// back is the factor of one sample back in time.
-func (l line) back() complex128 { return cmplx.Exp(complex(-l.growth, -l.omega)) }
+// back is the factor of one sample back in time, and forth of one onwards.
+func (l line) back() complex128  { return cmplx.Exp(complex(-l.growth, -l.omega)) }
+func (l line) forth() complex128 { return cmplx.Exp(complex(l.growth, l.omega)) }
+
+// at is the line t samples after the window's end.
+func (l line) at(t float64) complex128 {
+	return l.amplitude * cmplx.Exp(complex(l.growth*t, l.omega*t))
+}
 
 // project is y times the line's cosine and sine, its time ending with y.
 func (l line) project(y []float64) (re, im float64) {
-	r := newRotor(l.back(), l.back())
-	for ; len(y) >= 4; y = y[:len(y)-4] {
-		v := (*[4]float64)(y[len(y)-4:])
-		re += v[3]*r.re[0] + v[2]*r.re[1] + v[1]*r.re[2] + v[0]*r.re[3]
-		im += v[3]*r.im[0] + v[2]*r.im[1] + v[1]*r.im[2] + v[0]*r.im[3]
-		r.turn()
-	}
-	for i := range y {
-		re += y[len(y)-1-i] * r.re[i]
-		im += y[len(y)-1-i] * r.im[i]
-	}
-	return re, im
+	sum := polynomial(y, l.back()) * l.back()
+	return real(sum), imag(sum)
 }
 
 // overlap sets the inner products of two lines' cosines and sines over n
-// samples, from the two geometric series that their product is made of.
-func (l line) overlap(m line, n int, gram *mat.SymDense, row, col int) {
+// samples, from the two geometric series that their product is made of, in a
+// matrix of the given stride.
+func (l line) overlap(m line, n int, gram []float64, stride int) {
 	sum := geometric(l.back()*m.back(), n)
 	diff := geometric(l.back()*cmplx.Conj(m.back()), n)
-	gram.SetSym(row, col, (real(diff)+real(sum))/2)
-	gram.SetSym(row, col+1, (imag(sum)-imag(diff))/2)
-	gram.SetSym(row+1, col+1, (real(diff)-real(sum))/2)
-	if row != col {
-		gram.SetSym(row+1, col, (imag(sum)+imag(diff))/2)
-	}
+	gram[0] = (real(diff) + real(sum)) / 2
+	gram[1] = (imag(sum) - imag(diff)) / 2
+	gram[stride] = (imag(sum) + imag(diff)) / 2
+	gram[stride+1] = (real(diff) - real(sum)) / 2
 }
 
 // geometric is z + z^2 + ... + z^n.
@@ -280,15 +261,7 @@ func power(z complex128, n int) complex128 {
 func subtractLines(y []float64, lines []line) []float64 {
 	rest := slices.Clone(y)
 	for _, l := range lines {
-		r, x := newRotor(l.amplitude*l.back(), l.back()), rest
-		for ; len(x) >= 4; x = x[:len(x)-4] {
-			v := (*[4]float64)(x[len(x)-4:])
-			v[3], v[2], v[1], v[0] = v[3]-r.re[0], v[2]-r.re[1], v[1]-r.re[2], v[0]-r.re[3]
-			r.turn()
-		}
-		for i := range x {
-			x[len(x)-1-i] -= r.re[i]
-		}
+		subtractSinusoid(rest, l.at(-float64(len(y))), l.forth())
 	}
 	return rest
 }
@@ -305,39 +278,6 @@ func (bg *background) subtract(x []float64, first int64) {
 		x[i] -= bg.level + bg.slope*min(t+float64(i), float64(bg.window)/2)
 	}
 	for _, l := range bg.lines {
-		r, x := newRotor(l.amplitude*cmplx.Exp(complex(l.growth*t, l.omega*t)), cmplx.Exp(complex(l.growth, l.omega))), x
-		for ; len(x) >= 4; x = x[4:] {
-			v := (*[4]float64)(x)
-			v[0], v[1], v[2], v[3] = v[0]-r.re[0], v[1]-r.re[1], v[2]-r.re[2], v[3]-r.re[3]
-			r.turn()
-		}
-		for i := range x {
-			x[i] -= r.re[i]
-		}
-	}
-}
-
-// rotor is a phasor at four samples in a row, which are turned by four at a
-// time, so that one product does not wait for the other.
-type rotor struct {
-	re, im [4]float64
-	c, s   float64
-}
-
-func newRotor(start, step complex128) rotor {
-	var r rotor
-	z := start
-	for i := range r.re {
-		r.re[i], r.im[i] = real(z), imag(z)
-		z *= step
-	}
-	four := step * step * step * step
-	r.c, r.s = real(four), imag(four)
-	return r
-}
-
-func (r *rotor) turn() {
-	for i := range r.re {
-		r.re[i], r.im[i] = r.re[i]*r.c-r.im[i]*r.s, r.re[i]*r.s+r.im[i]*r.c
+		subtractSinusoid(x, l.at(t), l.forth())
 	}
 }

@@ -12,14 +12,14 @@ type (
 
 func (q *highPass) run(x float64) float64 {
 	y := x + q.z1
-	q.z1 = q.z2 - q.a1*y - (x + x)
+	q.z1 = (q.z2 - (x + x)) - q.a1*y
 	q.z2 = x - q.a2*y
 	return y
 }
 
 func (q *lowPass) run(x float64) float64 {
 	y := x + q.z1
-	q.z1 = q.z2 - q.a1*y + (x + x)
+	q.z1 = (q.z2 + (x + x)) - q.a1*y
 	q.z2 = x - q.a2*y
 	return y
 }
@@ -72,7 +72,10 @@ func (b *bandFilters) frame(x []float64, d int) frame {
 	share := 1 / float64(d)
 	n := 0
 	for ; len(x) >= d; x = x[d:] {
-		y := b.base.run(sumOf(x[:d]) * share)
+		sum, square := sumsOf(x[:d])
+		f.sum += sum
+		f.square += square
+		y := b.base.run(sum * share)
 		low := b.low.run(y)
 		mid := b.midTop.run(b.mid2.run(b.mid1.run(y)))
 		high := b.high2.run(b.high1.run(y))
@@ -83,17 +86,22 @@ func (b *bandFilters) frame(x []float64, d int) frame {
 		n++
 	}
 	inv := 1 / float64(n)
-	return frame{wide: f.wide * inv * b.scale.wide, low: f.low * inv * b.scale.low, mid: f.mid * inv * b.scale.mid, high: f.high * inv * b.scale.high}
+	f.wide *= inv * b.scale.wide
+	f.low *= inv * b.scale.low
+	f.mid *= inv * b.scale.mid
+	f.high *= inv * b.scale.high
+	return f
 }
 
-// sumOf spells out the usual rate's three samples.
-func sumOf(x []float64) float64 {
+// sumsOf is the sum of samples and of their squares. The usual rate's three
+// are spelled out.
+func sumsOf(x []float64) (sum, square float64) {
 	if len(x) == 3 {
-		return x[0] + x[1] + x[2]
+		return x[0] + x[1] + x[2], x[0]*x[0] + x[1]*x[1] + x[2]*x[2]
 	}
-	sum := 0.0
 	for _, v := range x {
 		sum += v
+		square += v * v
 	}
-	return sum
+	return sum, square
 }

@@ -3,7 +3,7 @@ package event
 import (
 	"math"
 
-	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/floats"
 )
 
 // After a contact everything rings freely: body, bridge and strings add up to
@@ -98,41 +98,33 @@ func risenMost(energy []float64, from, skip int) int {
 // predictor solves the weighted covariance method of linear prediction.
 func predictor(x, weight []float64, noise float64) []float64 {
 	p := predictorOrder
-	gram := make([]float64, p*p)
-	rhs := make([]float64, p)
-	total := 0.0
-	for n := p; n < len(x); n++ {
-		w := weight[n]
-		if w == 0 {
-			continue
+	n := len(x) - p
+	gram, rhs := make([]float64, p*p), make([]float64, p)
+	weighted := make([]float64, n)
+	for i := range p {
+		for k := range weighted {
+			weighted[k] = weight[p+k] * x[i+k]
 		}
-		total += w
-		past := x[n-p : n]
-		for i, xi := range past {
-			wx := w * xi
-			rhs[i] += wx * x[n]
-			row := gram[i*p : i*p+p]
-			for j := i; j < p; j++ {
-				row[j] += wx * past[j]
-			}
+		rhs[i] = floats.Dot(weighted, x[p:])
+		for j := i; j < p; j++ {
+			gram[i*p+j] = floats.Dot(weighted, x[j:j+n])
 		}
 	}
+	total := floats.Sum(weight[p:])
 	for i := range p {
 		gram[i*p+i] = gram[i*p+i]*(1+1e-8) + 1e-3*noise*total + 1e-300
 	}
-	var chol mat.Cholesky
-	var a mat.VecDense
-	if !chol.Factorize(mat.NewSymDense(p, gram)) || chol.SolveVecTo(&a, mat.NewVecDense(p, rhs)) != nil {
+	if !solve(gram, rhs) {
 		return nil
 	}
-	return a.RawVector().Data
+	return rhs
 }
 
 func innovation(x, a []float64) []float64 {
 	p := len(a)
 	e := make([]float64, len(x))
 	for n := p; n < len(x); n++ {
-		e[n] = x[n] - dot(a, x[n-p:n])
+		e[n] = x[n] - floats.Dot(a, x[n-p:n])
 	}
 	return e
 }

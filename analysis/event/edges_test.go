@@ -7,6 +7,8 @@ import (
 	"math/rand/v2"
 	"testing"
 
+	"gonum.org/v1/gonum/floats"
+
 	"saddlewise/analysis/signal"
 	"saddlewise/fixtures"
 )
@@ -209,7 +211,7 @@ func TestNoisePowerIsSubtracted(t *testing.T) {
 	t.Parallel()
 	tap := plainTap()
 	window := tap[:int(TapWindowS*edgeRateHz)]
-	power := dot(window, window) / float64(len(window))
+	power := floats.Dot(window, window) / float64(len(window))
 	noise := power / 10
 	var errs []float64
 	for seed := range uint64(40) {

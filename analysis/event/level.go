@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"math"
 
+	"gonum.org/v1/gonum/floats"
+
 	"saddlewise/analysis/signal"
 )
 
@@ -38,7 +40,7 @@ func MeasureLevel(src signal.Source, e Event, kind Kind, noisePower float64) (Le
 	if kind == Pluck {
 		return levelOf(src, e, kind, noisePower, nil)
 	}
-	v, err := look(src, e.Prior, e.guard(src.Rate()), e.Onset)
+	v, err := e.lookAhead(src)
 	if err != nil {
 		return Level{}, err
 	}
@@ -69,7 +71,7 @@ func levelOf(src signal.Source, e Event, kind Kind, noisePower float64, v *view)
 		return Level{}, fmt.Errorf("read the %s at sample %d: %w", kind, from, err)
 	}
 	clean, noise := withoutBackground(v, raw, from, noisePower)
-	power := dot(clean, clean)/float64(len(clean)) - noise
+	power := floats.Dot(clean, clean)/float64(len(clean)) - noise
 	if !(power > 0) {
 		return Level{}, fmt.Errorf("level of the %s at %.3f s: %w", kind, float64(e.Onset)/src.Rate(), ErrBelowNoise)
 	}

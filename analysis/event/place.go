@@ -4,6 +4,8 @@ import (
 	"context"
 	"math"
 
+	"gonum.org/v1/gonum/floats"
+
 	"saddlewise/analysis/signal"
 )
 
@@ -62,6 +64,8 @@ func placeOne(src signal.Source, kind Kind, s *scan, p pick, prior, next int64) 
 	if !v.genuine(kind, at) {
 		return e, false, nil
 	}
+	quiet := v.before
+	e.quiet = &quiet
 	if kind == Tap {
 		e.contacts(s, p, v)
 	}
@@ -126,5 +130,5 @@ func isClick(x []float64, half int) bool {
 	}
 	half = max(1, half)
 	core := x[max(0, top-half):min(len(x), top+half+1)]
-	return len(x) > 0 && dot(core, core) > 0.9*dot(x, x)
+	return len(x) > 0 && floats.Dot(core, core) > 0.9*floats.Dot(x, x)
 }

@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/stat/distuv"
 )
 
@@ -179,7 +180,7 @@ func bestCorrelation(a, b []float64, from, to int) float64 {
 	best := 0.0
 	for lag := -5; lag <= 5; lag++ {
 		x, y := a[from:to], b[from+lag:to+lag]
-		if c := dot(x, y) / math.Sqrt(dot(x, x)*dot(y, y)+1e-300); math.Abs(c) > math.Abs(best) {
+		if c := floats.Dot(x, y) / math.Sqrt(floats.Dot(x, x)*floats.Dot(y, y)+1e-300); math.Abs(c) > math.Abs(best) {
 			best = c
 		}
 	}

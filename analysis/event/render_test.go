@@ -6,6 +6,8 @@ import (
 	"math/rand/v2"
 	"slices"
 
+	"gonum.org/v1/gonum/floats"
+
 	"saddlewise/analysis/signal"
 	"saddlewise/fixtures"
 )
@@ -132,13 +134,15 @@ func resonate(x, f []float64, hz, t60, gain, rate float64) {
 }
 
 // ring adds the real part of start, start*step, start*step^2 ... to x until
-// its size is below least.
+// its size is below least. Four phasors in a row are turned by four at a time,
+// so that one product does not wait for the other.
 func ring(x []float64, start, step complex128, least float64) {
-	r := newRotor(start, step)
-	for ; len(x) >= 4 && r.re[0]*r.re[0]+r.im[0]*r.im[0] > least*least; x = x[4:] {
+	p0, p1, p2, p3 := start, start*step, start*step*step, start*step*step*step
+	four := step * step * step * step
+	for ; len(x) >= 4 && real(p0)*real(p0)+imag(p0)*imag(p0) > least*least; x = x[4:] {
 		v := (*[4]float64)(x)
-		v[0], v[1], v[2], v[3] = v[0]+r.re[0], v[1]+r.re[1], v[2]+r.re[2], v[3]+r.re[3]
-		r.turn()
+		v[0], v[1], v[2], v[3] = v[0]+real(p0), v[1]+real(p1), v[2]+real(p2), v[3]+real(p3)
+		p0, p1, p2, p3 = p0*four, p1*four, p2*four, p3*four
 	}
 }
 
@@ -218,7 +222,7 @@ func (tk tapTake) render(r *rand.Rand, b bench) (signal.Memory, []truth) {
 			t.sign = -t.sign
 		}
 		clean := one[:int(0.05*rate)]
-		t.level = dbfs(dot(clean, clean) / float64(len(clean)) * gain * gain)
+		t.level = dbfs(floats.Dot(clean, clean) / float64(len(clean)) * gain * gain)
 		addAt(x, one, int(whole), gain)
 		if r.Float64() < tk.doubles {
 			t.double = 0.005 * math.Pow(12, r.Float64())
@@ -392,7 +396,7 @@ func pluckTake(r *rand.Rand, rate, snrDB float64) (signal.Memory, []truth, pluck
 		from := int(truths[i].onset) + int(math.Round(0.02*rate))
 		clean := slices.Clone(x[from : from+int(0.5*rate)])
 		straighten(clean) // a level is about the string's own baseline
-		p := dot(clean, clean) / float64(len(clean))
+		p := floats.Dot(clean, clean) / float64(len(clean))
 		power += p / float64(notes)
 		truths[i].level = dbfs(p)
 	}

@@ -3,25 +3,17 @@ package event
 import (
 	"context"
 	"fmt"
-	"io"
 	"math"
 	"slices"
 
 	"saddlewise/analysis/signal"
 )
 
-// One frame is about a millisecond of the take: mean squares in three bands
-// and over all of them. The low band holds a low string's fundamental, the
-// middle one a soft contact, the high one a hard contact and the edge of a
-// release, which stands out of ringing that has lost its highs.
-type frame struct{ low, mid, high, wide float64 }
-
 const (
-	subRateHz  = 16000.0 // detection needs no more bandwidth, and gains by less noise
-	ringFrames = 512     // a power of two longer than before + after
-	pastFrames = 60      // 60 ms spans two periods of a 30 Hz string and of any hum
-	frontFrame = 250     // how many frames after a rise its features need
-	blockS     = 0.025
+	ringFrames  = 512 // a power of two longer than before + after
+	pastFrames  = 60  // 60 ms spans two periods of a 30 Hz string and of any hum
+	frontFrame  = 250 // how many frames after a rise its features need
+	blockFrames = 25
 )
 
 // rise is a sudden increase of energy and what surrounds it.
@@ -43,7 +35,7 @@ type rise struct {
 // scan is the outcome of the one pass over the take.
 type scan struct {
 	rises      []rise
-	blocks     []float64 // variance of each block of blockS, full bandwidth
+	blocks     []float64 // variance of each block of frames, full bandwidth
 	blockLen   int64     // samples
 	frameLen   int64     // samples
 	length     int64
@@ -59,76 +51,53 @@ func scanTake(ctx context.Context, src signal.Source, kind Kind) (*scan, error) 
 	if kind == Pluck {
 		s.ratio = risePluck
 	}
-	if err := s.prime(src); err != nil {
+	if err := s.prime(ctx, src); err != nil {
 		return nil, err
 	}
-	buf := make([]float64, 1<<15/int(s.out.frameLen)*int(s.out.frameLen)+int(s.out.frameLen))
-	for at := int64(0); at < src.Len(); {
-		if err := ctx.Err(); err != nil {
-			return nil, err
-		}
-		n, err := src.ReadAt(buf, at)
-		if err != nil && err != io.EOF {
-			return nil, fmt.Errorf("read samples at %d: %w", at, err)
-		}
-		if n == 0 {
-			break
-		}
-		s.feed(buf[:n])
-		at += int64(n)
+	for _, f := range s.ready {
+		s.push(f)
+	}
+	if err := s.frames.read(ctx, src, src.Len(), s.push); err != nil {
+		return nil, err
 	}
 	return s.finish(), nil
 }
 
-// scanner turns samples into frames and frames into rises.
+// scanner turns frames into rises.
 type scanner struct {
 	out        *scan
-	decimation int
-	bands      bandFilters
+	frames     frames
 	ring       [ringFrames]frame
 	smooth     [ringFrames]frame // low over 6 frames, mid and high over 2
 	n          int64             // frames so far
 	open       []rise            // rises whose aftermath is still to come
 	startPast  frame             // stands for the past before the first frame
 	ready      []frame           // of the take's start, filtered already
-	block      blockSum
-	wideSum    float64
-	wideCount  int
+	block      frame             // sums over the frames of a block
+	blockCount int
 	detect     bool
 	ratio      float64 // of energies that make a rise
 }
 
 func newScanner(src signal.Source) *scanner {
-	rate := src.Rate()
-	d := max(1, int(math.Round(rate/subRateHz)))
-	hop := max(1, int(math.Round(rate/float64(d)/1000)))
-	s := &scanner{decimation: d, detect: true, ratio: riseTap, out: &scan{
-		frameLen: int64(d * hop), length: src.Len(), rateHz: rate,
-		blockLen: int64(math.Round(blockS * rate)),
+	f := newFrames(src.Rate())
+	return &scanner{frames: f, detect: true, ratio: riseTap, out: &scan{
+		frameLen: int64(f.length), blockLen: blockFrames * int64(f.length), length: src.Len(), rateHz: src.Rate(),
 	}}
-	s.block.want = s.out.blockLen
-	s.bands = newBandFilters(rate / float64(d))
-	return s
 }
 
 // prime looks at the first seconds to learn the baseline, so that DC makes no
 // step, and how quiet the take gets, which stands for the past of an event at the very first sample.
-func (s *scanner) prime(src signal.Source) error {
-	head, err := signal.Segment(src, 0, int64(3*src.Rate()))
+func (s *scanner) prime(ctx context.Context, src signal.Source) error {
+	head, err := signal.Segment(src, 0, int64(0.02*src.Rate()))
 	if err != nil {
 		return fmt.Errorf("read the take's start: %w", err)
 	}
-	if len(head) == 0 {
-		return nil
-	}
-	start := median(head[:min(len(head), int(0.02*src.Rate()))])
 	trial := newScanner(src)
 	trial.detect = false
-	trial.bands.base.settle(start)
+	s.frames.bands.base.settle(median(head))
 	quietest := frame{low: math.Inf(1), mid: math.Inf(1), high: math.Inf(1)}
-	n := trial.out.frameLen
-	for at := int64(0); at+n <= int64(len(head)); at += n {
-		f := trial.bands.frame(head[at:at+n], trial.decimation)
+	look := func(f frame) {
 		s.ready = append(s.ready, f)
 		trial.push(f)
 		if k := trial.n; k%20 == 0 && k >= pastFrames+40 {
@@ -136,31 +105,13 @@ func (s *scanner) prime(src signal.Source) error {
 			quietest.low, quietest.mid, quietest.high = min(quietest.low, p.low), min(quietest.mid, p.mid), min(quietest.high, p.high)
 		}
 	}
-	s.bands = trial.bands
+	if err := s.frames.read(ctx, src, int64(3*src.Rate()), look); err != nil {
+		return err
+	}
 	if !math.IsInf(quietest.low, 1) {
 		s.startPast = quietest
 	}
 	return nil
-}
-
-// feed takes samples in multiples of a frame; a last broken frame is dropped.
-func (s *scanner) feed(x []float64) {
-	s.block.add(x, &s.out.blocks)
-	n := int(s.out.frameLen)
-	for len(x) >= n {
-		s.push(s.next(x[:n]))
-		x = x[n:]
-	}
-}
-
-// next is the frame of samples x.
-func (s *scanner) next(x []float64) frame {
-	if len(s.ready) == 0 {
-		return s.bands.frame(x, s.decimation)
-	}
-	f := s.ready[0]
-	s.ready = s.ready[1:]
-	return f
 }
 
 func (s *scanner) push(f frame) {
@@ -173,10 +124,9 @@ func (s *scanner) push(f frame) {
 	}
 	s.smooth[k&(ringFrames-1)] = sm
 	s.n++
-	s.wideSum += f.wide
-	if s.wideCount++; s.wideCount == 25 {
-		s.out.wideBlocks = append(s.out.wideBlocks, s.wideSum/25)
-		s.wideSum, s.wideCount = 0, 0
+	s.block.wide, s.block.sum, s.block.square = s.block.wide+f.wide, s.block.sum+f.sum, s.block.square+f.square
+	if s.blockCount++; s.blockCount == blockFrames {
+		s.endBlock()
 	}
 	if !s.detect {
 		return
@@ -187,6 +137,14 @@ func (s *scanner) push(f frame) {
 	for len(s.open) > 0 && k >= s.open[0].frame+frontFrame {
 		s.close()
 	}
+}
+
+func (s *scanner) endBlock() {
+	n := float64(s.blockCount) * float64(s.out.frameLen)
+	mean := s.block.sum / n
+	s.out.blocks = append(s.out.blocks, max(0, s.block.square/n-mean*mean))
+	s.out.wideBlocks = append(s.out.wideBlocks, s.block.wide/float64(s.blockCount))
+	s.block, s.blockCount = frame{}, 0
 }
 
 // at is frame k, or an empty one before the take.
@@ -339,8 +297,8 @@ func (s *scanner) finish() *scan {
 	for len(s.open) > 0 {
 		s.close()
 	}
-	if len(s.out.blocks) == 0 && s.block.n > 0 {
-		s.out.blocks = append(s.out.blocks, s.block.variance())
+	if len(s.out.blocks) == 0 && s.blockCount > 0 {
+		s.endBlock()
 	}
 	s.out.quietWide, s.out.noise = quiet(s.out.wideBlocks), quiet(s.out.blocks)
 	return s.out
@@ -366,48 +324,4 @@ func quiet(blocks []float64) float64 {
 		n++
 	}
 	return sum / float64(max(1, n))
-}
-
-// blockSum gathers the variance of consecutive blocks.
-type blockSum struct {
-	want, n     int64
-	shift       float64 // first sample: keeps the squares small when DC is large
-	sum, square float64
-}
-
-func (b *blockSum) add(x []float64, out *[]float64) {
-	for len(x) > 0 {
-		if b.n == 0 {
-			b.shift = x[0]
-		}
-		m := min(b.want-b.n, int64(len(x)))
-		sum, square := sums(x[:m], b.shift)
-		b.sum, b.square = b.sum+sum, b.square+square
-		x = x[m:]
-		if b.n += m; b.n == b.want {
-			*out = append(*out, b.variance())
-			*b = blockSum{want: b.want}
-		}
-	}
-}
-
-// sums of x less shift and of its squares, in four parts so that one addition
-// does not wait for the other.
-func sums(x []float64, shift float64) (sum, square float64) {
-	var s, q [4]float64
-	for ; len(x) >= 4; x = x[4:] {
-		v := (*[4]float64)(x)
-		a, b, c, d := v[0]-shift, v[1]-shift, v[2]-shift, v[3]-shift
-		s[0], s[1], s[2], s[3] = s[0]+a, s[1]+b, s[2]+c, s[3]+d
-		q[0], q[1], q[2], q[3] = q[0]+a*a, q[1]+b*b, q[2]+c*c, q[3]+d*d
-	}
-	for _, v := range x {
-		s[0], q[0] = s[0]+v-shift, q[0]+(v-shift)*(v-shift)
-	}
-	return s[0] + s[1] + s[2] + s[3], q[0] + q[1] + q[2] + q[3]
-}
-
-func (b *blockSum) variance() float64 {
-	mean := b.sum / float64(b.n)
-	return max(0, b.square/float64(b.n)-mean*mean)
 }
