@@ -33,6 +33,7 @@ type tapEvent struct {
 const (
 	tapSpectrumS = 0.25
 	tapLeadS     = 0.002
+	hushS        = 0.34 // of the background before; a little less than 2^14 samples at 48 kHz
 )
 
 // measureTaps keeps of each tap's spectrum what its bands hold: memory is that
@@ -100,7 +101,8 @@ func (t *tapEvent) measureBands(src signal.Source, hush *response.Spectrum, band
 }
 
 // background is the spectrum of the longest stretch before an event in which
-// the event before has died away; nil when there is none of 50 ms.
+// the event before has died away, as far as it takes to know it as well as a
+// tap's; nil when there is none of 50 ms.
 func background(src signal.Source, found event.Found) (*response.Spectrum, error) {
 	var from, length int64
 	for _, e := range found.Events {
@@ -108,7 +110,7 @@ func background(src signal.Source, found event.Found) (*response.Spectrum, error
 			from, length = e.Prior, n
 		}
 	}
-	length = min(length, int64(src.Rate()))
+	length = min(length, int64(hushS*src.Rate()))
 	x, err := signal.Segment(src, from, length)
 	if err != nil {
 		return nil, fmt.Errorf("read background at sample %d: %w", from, err)

@@ -1,6 +1,7 @@
 package event
 
 import (
+	"cmp"
 	"math"
 	"math/cmplx"
 	"slices"
@@ -44,24 +45,43 @@ func fitBackground(pre []float64, origin int64, rateHz float64) background {
 		return b
 	}
 	b.fitBaseline(pre, rateHz)
-	d := max(1, int(rateHz/lineRateHz))
+	d := thinning(rateHz)
 	if y := b.thinned(pre, d); len(y) >= leastForLines {
 		b.fitLines(y[len(y)-signal.FastBelow(len(y)):], d)
 	}
 	return b
 }
 
+func thinning(rateHz float64) int { return max(1, int(rateHz/lineRateHz)) }
+
+// renewed is the background at a later origin: baseline and amplitudes are
+// fitted to pre, whose samples end there, frequencies and decays kept.
+func (b background) renewed(pre []float64, origin int64, rateHz float64) background {
+	lines := b.lines
+	b.origin, b.window, b.lines = origin, len(pre), nil
+	if len(pre) < 8 {
+		return b
+	}
+	b.fitBaseline(pre, rateHz)
+	d := thinning(rateHz)
+	y := b.thinned(pre, d)
+	if len(y) < leastForLines || len(lines) == 0 {
+		return b
+	}
+	for _, l := range lines {
+		b.lines = append(b.lines, line{omega: l.omega * float64(d), growth: l.growth * float64(d)})
+	}
+	b.lines = solveLines(y, b.lines)
+	b.fromThinned(d)
+	return b
+}
+
 // fitBaseline takes the mean, and with enough samples the slope.
 func (b *background) fitBaseline(pre []float64, rateHz float64) {
 	n := float64(len(pre))
-	var sum, sumT float64
-	for i, v := range pre {
-		sum += v
-		sumT += v * (float64(i) - (n-1)/2)
-	}
-	b.level = sum / n
+	b.level, b.slope = floats.Sum(pre)/n, 0
 	if n > 0.05*rateHz {
-		b.slope = sumT / (n * (n*n - 1) / 12)
+		b.slope = slopeSum(pre) / (n * (n*n - 1) / 12)
 		b.level += b.slope * (n + 1) / 2
 	}
 }
@@ -86,7 +106,7 @@ func (b *background) thinned(pre []float64, d int) []float64 {
 // fitLines finds the lines that stand out of the spectrum of y and fits them
 // jointly by least squares.
 func (b *background) fitLines(y []float64, d int) {
-	for pass := 0; pass < 2; pass++ {
+	for pass := 0; pass < 2 && len(b.lines) < maxLines; pass++ {
 		rest := y
 		if len(b.lines) > 0 {
 			rest = subtractLines(y, b.lines)
@@ -102,8 +122,12 @@ func (b *background) fitLines(y []float64, d int) {
 	b.power = max(0, floats.Dot(y, y)/float64(len(y))-b.rest)
 	weak := weakLine * math.Sqrt(b.rest)
 	b.lines = slices.DeleteFunc(b.lines, func(l line) bool { return cmplx.Abs(l.amplitude) < weak })
-	// From thinned samples to samples: time scale, and the gain and delay of
-	// the average.
+	b.fromThinned(d)
+}
+
+// fromThinned turns lines of thinned samples into those of samples: time
+// scale, and the gain and delay of the average.
+func (b *background) fromThinned(d int) {
 	for i := range b.lines {
 		l := &b.lines[i]
 		l.omega /= float64(d)
@@ -128,27 +152,33 @@ func strongLines(y []float64, most int) []line {
 	for i, c := range coeff {
 		power[i] = real(c)*real(c) + imag(c)*imag(c)
 	}
-	floor := lineThreshold * median(power)
 	var lines []line
 	half := signal.Hann(n / 2).Coefficients
 	early, late := windowed(y, half), windowed(y[n-len(half):], half)
-	taken := make([]bool, len(power))
-	for len(lines) < most {
-		best := 0
-		for i := 2; i < len(power)-2; i++ {
-			if !taken[i] && power[i] > floor && power[i] >= power[i-1] && power[i] >= power[i+1] && (best == 0 || power[i] > power[best]) {
-				best = i
-			}
-		}
-		if best == 0 {
-			break
-		}
-		for i := max(0, best-2); i <= min(len(power)-1, best+2); i++ {
-			taken[i] = true
-		}
-		lines = append(lines, refineLine(early, late, float64(n-len(half)), 2*math.Pi*(float64(best)+peakOffset(power, best))/float64(n)))
+	for _, k := range strongPeaks(power, most) {
+		lines = append(lines, refineLine(early, late, float64(n-len(half)), 2*math.Pi*(float64(k)+peakOffset(power, k))/float64(n)))
 	}
 	return lines
+}
+
+// strongPeaks are the places of the strongest peaks above the threshold,
+// strongest first, none within two bins of a stronger one.
+func strongPeaks(power []float64, most int) []int {
+	floor := lineThreshold * median(power)
+	var peaks, kept []int
+	for i := 2; i < len(power)-2; i++ {
+		if power[i] > floor && power[i] >= power[i-1] && power[i] >= power[i+1] {
+			peaks = append(peaks, i)
+		}
+	}
+	slices.SortStableFunc(peaks, func(a, b int) int { return cmp.Compare(power[b], power[a]) })
+	for _, k := range peaks {
+		beside := func(other int) bool { return max(k-other, other-k) <= 2 }
+		if len(kept) < most && !slices.ContainsFunc(kept, beside) {
+			kept = append(kept, k)
+		}
+	}
+	return kept
 }
 
 // peakOffset interpolates a Hann window's peak, in bins.
@@ -191,12 +221,18 @@ func windowed(y, w []float64) []float64 {
 // solveLines fits all amplitudes at once; time runs from the window's end, so
 // sample n-1 is at -1.
 func solveLines(y []float64, lines []line) []line {
-	n, k := len(y), len(lines)
+	k := len(lines)
 	gram, rhs := make([]float64, 4*k*k), make([]float64, 2*k)
+	all := make([]tail, k)
 	for i, l := range lines {
-		rhs[2*i], rhs[2*i+1] = l.project(y)
-		for j := i; j < k; j++ {
-			l.overlap(lines[j], n, gram[2*i*2*k+2*j:], 2*k)
+		z := cmplx.Exp(complex(-l.growth, -l.omega)) // one sample back in time
+		all[i] = tail{z, cmplx.Exp(complex(-l.growth, -l.omega) * complex(float64(len(y)), 0))}
+		sum := polynomial(y, z) * z
+		rhs[2*i], rhs[2*i+1] = real(sum), imag(sum)
+	}
+	for i, a := range all {
+		for j, b := range all[i:] {
+			a.overlap(b, len(y), gram[2*i*2*k+2*(i+j):], 2*k)
 		}
 	}
 	for i := range 2 * k {
@@ -211,51 +247,38 @@ func solveLines(y []float64, lines []line) []line {
 	return lines
 }
 
-// back is the factor of one sample back in time, and forth of one onwards.
-func (l line) back() complex128  { return cmplx.Exp(complex(-l.growth, -l.omega)) }
-func (l line) forth() complex128 { return cmplx.Exp(complex(l.growth, l.omega)) }
-
 // at is the line t samples after the window's end.
 func (l line) at(t float64) complex128 {
 	return l.amplitude * cmplx.Exp(complex(l.growth*t, l.omega*t))
 }
 
-// project is y times the line's cosine and sine, its time ending with y.
-func (l line) project(y []float64) (re, im float64) {
-	sum := polynomial(y, l.back()) * l.back()
-	return real(sum), imag(sum)
-}
+// forth is the factor of one sample onwards.
+func (l line) forth() complex128 { return cmplx.Exp(complex(l.growth, l.omega)) }
 
-// overlap sets the inner products of two lines' cosines and sines over n
-// samples, from the two geometric series that their product is made of, in a
+// tail is a line seen backwards from the window's end: the factor of one
+// sample and of the whole window.
+type tail struct{ one, whole complex128 }
+
+// overlap sets the inner products of two lines' cosines and sines over
+// n samples, from the two geometric series that their product is made of, in a
 // matrix of the given stride.
-func (l line) overlap(m line, n int, gram []float64, stride int) {
-	sum := geometric(l.back()*m.back(), n)
-	diff := geometric(l.back()*cmplx.Conj(m.back()), n)
+func (a tail) overlap(b tail, n int, gram []float64, stride int) {
+	sum := geometric(a.one*b.one, a.whole*b.whole, n)
+	diff := geometric(a.one*cmplx.Conj(b.one), a.whole*cmplx.Conj(b.whole), n)
 	gram[0] = (real(diff) + real(sum)) / 2
 	gram[1] = (imag(sum) - imag(diff)) / 2
 	gram[stride] = (imag(sum) + imag(diff)) / 2
 	gram[stride+1] = (real(diff) - real(sum)) / 2
 }
 
-// geometric is z + z^2 + ... + z^n.
-func geometric(z complex128, n int) complex128 {
-	if cmplx.Abs(1-z) < 1e-9 {
+// geometric is z + z^2 + ... + z^n, of which last is z^n.
+func geometric(z, last complex128, n int) complex128 {
+	rest := 1 - z
+	size := real(rest)*real(rest) + imag(rest)*imag(rest)
+	if size < 1e-18 {
 		return complex(float64(n), 0)
 	}
-	return z * (1 - power(z, n)) / (1 - z)
-}
-
-// power is z^n by squaring.
-func power(z complex128, n int) complex128 {
-	out := complex(1, 0)
-	for ; n > 0; n >>= 1 {
-		if n&1 != 0 {
-			out *= z
-		}
-		z *= z
-	}
-	return out
+	return z * (1 - last) * cmplx.Conj(rest) * complex(1/size, 0)
 }
 
 func subtractLines(y []float64, lines []line) []float64 {
@@ -266,18 +289,23 @@ func subtractLines(y []float64, lines []line) []float64 {
 	return rest
 }
 
-// subtract takes the background away from x, whose first sample is at index
-// first of the take. Lines go on decaying; the slope stops after as long as it
-// was seen.
-func (bg *background) subtract(x []float64, first int64) {
-	t := float64(first - bg.origin)
+// subtract takes the background away from x, which holds means of d samples
+// each, the first of them from index first of the take on. Lines go on
+// decaying; the slope stops after half as long as it was seen.
+func (bg *background) subtract(x []float64, first int64, d int) {
 	if bg.window == 0 {
 		return
 	}
+	t := float64(first - bg.origin)
+	middle := t + float64(d-1)/2
 	for i := range x {
-		x[i] -= bg.level + bg.slope*min(t+float64(i), float64(bg.window)/2)
+		x[i] -= bg.level + bg.slope*min(middle+float64(i*d), float64(bg.window)/2)
 	}
 	for _, l := range bg.lines {
-		subtractSinusoid(x, l.at(t), l.forth())
+		z, mean, step := l.forth(), complex128(0), complex128(1)
+		for range d {
+			mean, step = mean+step/complex(float64(d), 0), step*z
+		}
+		subtractSinusoid(x, l.at(t)*mean, step)
 	}
 }

@@ -1,9 +1,13 @@
 package event
 
 import (
+	"fmt"
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/floats"
+
+	"saddlewise/analysis/signal"
 )
 
 // After a contact everything rings freely: body, bridge and strings add up to
@@ -18,21 +22,29 @@ const (
 	contactsFromS   = 0.0045 // and a second may have come
 	burstS          = 0.001
 	burstOverFirst  = 0.006 // energy; -22 dB of the first contact's innovation
-	burstOverMedian = 7.0   // energy; and the product of the two is at least 1
+	burstOverMedian = 5.0   // energy; and the product of the two is at least 1
 )
 
-// secondContact looks for new force in the view of an event whose onset is at
-// sample onset. It returns the time from onset in seconds, or 0 when there is
-// none.
-func (v view) secondContact(onset int64) float64 {
+// secondContact looks for new force between an event's onset and sample to. It
+// returns the time from onset in seconds, or 0 when there is none.
+func (v view) secondContact(src signal.Source, onset, to int64) (float64, error) {
 	d := max(1, int(math.Round(v.rateHz/contactRateHz)))
-	from := v.index(onset) - (predictorOrder+4)*d
-	if from < 0 {
-		return 0
+	from := onset - int64((predictorOrder+4)*d)
+	if from < v.first {
+		return 0, nil
 	}
-	x := averaged(v.raw[from:min(len(v.raw), v.index(onset)+v.samples(contactsS))], d)
-	t, _, _ := newForce(x, predictorOrder+4, v.rateHz/float64(d), v.rawSD*v.rawSD/float64(d))
-	return t
+	to = min(to, onset+int64(v.samples(contactsS)))
+	raw, err := signal.Segment(src, from, to-from)
+	if err != nil {
+		return 0, fmt.Errorf("read samples from %d: %w", from, err)
+	}
+	x := averaged(raw, d)
+	v.bg.subtract(x, from, d)
+	force := newForce(x, predictorOrder+4, v.rateHz/float64(d), v.rawSD*v.rawSD/float64(d))
+	if force.evidence() > 1 {
+		return force.t, nil
+	}
+	return 0, nil
 }
 
 // averaged takes the mean of every d samples.
@@ -46,38 +58,49 @@ func averaged(x []float64, d int) []float64 {
 	return y
 }
 
-// newForce is the time from x[start] of the strongest burst of innovation
-// after the first contact, with its energy over the first contact's and over
-// the median; time 0 when it is not strong enough.
-func newForce(x []float64, start int, rateHz, noise float64) (t, overFirst, overMedian float64) {
+// burst is the strongest innovation after the first contact.
+type burst struct {
+	t                     float64 // s after the onset
+	overFirst, overMedian float64 // its energy over the first contact's and over the median
+}
+
+// evidence is above 1 where the burst is a second contact.
+func (b burst) evidence() float64 {
+	return min(b.overFirst/burstOverFirst, b.overMedian/burstOverMedian, b.overFirst*b.overMedian)
+}
+
+// newForce looks for the strongest burst in x, whose first contact is at
+// start. A second fit learns nothing from what stood out of the first.
+func newForce(x []float64, start int, rateHz, noise float64) burst {
 	skip := start + int(contactsFromS*rateHz)
 	if len(x) < skip+4*predictorOrder {
-		return 0, 0, 0
+		return burst{}
 	}
 	weight := make([]float64, len(x))
 	for i := skip; i < len(x); i++ {
 		weight[i] = 1
 	}
-	var e []float64
+	var b burst
 	for range 2 {
 		a := predictor(x, weight, noise)
 		if a == nil {
-			return 0, 0, 0
+			return burst{}
 		}
-		e = innovation(x, a)
+		e := innovation(x, a)
+		b = strongest(e, start, skip, rateHz)
 		reweight(weight, e, skip)
 	}
+	return b
+}
+
+func strongest(e []float64, start, skip int, rateHz float64) burst {
 	energy := bursts(e, max(1, int(burstS*rateHz)))
-	first := 0.0
-	for _, v := range energy[start:skip] {
-		first = max(first, v)
-	}
 	at := risenMost(energy, start+int(firstOverS*rateHz), skip)
-	overFirst, overMedian = energy[at]/first, energy[at]/(median(energy[skip:])+1e-300)
-	if overFirst > burstOverFirst && overMedian > burstOverMedian && overFirst*overMedian > 1 {
-		t = float64(at-start) / rateHz
+	return burst{
+		t:          float64(at-start) / rateHz,
+		overFirst:  energy[at] / slices.Max(energy[start:skip]),
+		overMedian: energy[at] / (median(energy[skip:]) + 1e-300),
 	}
-	return t, overFirst, overMedian
 }
 
 // risenMost is the index from skip on with the largest energy among those that

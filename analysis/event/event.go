@@ -71,7 +71,7 @@ type Event struct {
 	TruncatedStart bool // the take begins too late to show what came before
 	TruncatedEnd   bool // the take ends before the event does
 
-	quiet *before // nil in an Event that Find did not make
+	background *background // before it; nil in an Event that Find did not make
 }
 
 // Found is what a take holds.

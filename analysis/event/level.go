@@ -111,10 +111,10 @@ func withoutBackground(v *view, raw []float64, from int64, noisePower float64) (
 		return clean, noisePower
 	case float64(v.bg.window) < 0.08*v.rateHz: // lines too coarse for 50 ms ahead
 		v.bg.lines = nil
-		v.bg.subtract(clean, from)
+		v.bg.subtract(clean, from, 1)
 		return clean, noisePower
 	}
-	v.bg.subtract(clean, from)
+	v.bg.subtract(clean, from, 1)
 	return clean, min(noisePower, v.rawSD*v.rawSD)
 }
 
@@ -126,11 +126,7 @@ func (e Event) guard(rateHz float64) int64 {
 // straighten takes away mean and trend.
 func straighten(x []float64) {
 	n := float64(len(x))
-	var sum, sumT float64
-	for i, v := range x {
-		sum += v
-		sumT += v * (float64(i) - (n-1)/2)
-	}
+	sum, sumT := floats.Sum(x), slopeSum(x)
 	slope := 0.0
 	if n > 2 {
 		slope = sumT / (n * (n*n - 1) / 12)
@@ -140,10 +136,27 @@ func straighten(x []float64) {
 	}
 }
 
+// slopeSum is the sum of x times its distance from the middle, in samples.
+func slopeSum(x []float64) float64 {
+	middle := float64(len(x)-1) / 2
+	var s [4]float64 // one addition does not wait for the other
+	i := 0
+	for ; i+4 <= len(x); i += 4 {
+		v, t := (*[4]float64)(x[i:]), float64(i)-middle
+		s[0], s[1], s[2], s[3] = s[0]+v[0]*t, s[1]+v[1]*(t+1), s[2]+v[2]*(t+2), s[3]+v[3]*(t+3)
+	}
+	for ; i < len(x); i++ {
+		s[0] += x[i] * (float64(i) - middle)
+	}
+	return s[0] + s[1] + s[2] + s[3]
+}
+
 func peakOf(x []float64) float64 {
 	peak := 0.0
 	for _, v := range x {
-		peak = max(peak, math.Abs(v))
+		if size := math.Abs(v); size > peak {
+			peak = size
+		}
 	}
 	return peak
 }
@@ -153,21 +166,16 @@ func peakOf(x []float64) float64 {
 func flatTop(x []float64) bool {
 	lo, hi := math.Inf(1), math.Inf(-1)
 	for _, v := range x {
-		lo, hi = min(lo, v), max(hi, v)
-	}
-	if lo == hi {
-		return false
-	}
-	run := 0
-	for i, v := range x {
-		if v != lo && v != hi || i > 0 && v != x[i-1] {
-			run = 0
+		if v < lo {
+			lo = v
 		}
-		if v == lo || v == hi {
-			run++
+		if v > hi {
+			hi = v
 		}
-		if run >= 3 {
-			return true
+	}
+	for i := 2; i < len(x); i++ {
+		if v := x[i]; (v == lo || v == hi) && x[i-1] == v && x[i-2] == v {
+			return lo < hi
 		}
 	}
 	return false

@@ -36,7 +36,6 @@ const (
 	clearShare   = 0.15  // of that peak: smaller first lobes are not trusted for the sign
 	slowestRise  = 0.003 // s; half of a 3 ms contact, doubled
 	contactSpanS = 0.004
-	aheadS       = 0.008 // what is looked at before the onset
 )
 
 // FirstMotion judges which way the disc moved first. noisePower is the
@@ -50,20 +49,11 @@ func FirstMotion(src signal.Source, e Event, noisePower float64) (Motion, error)
 	return motionOf(v, e, noisePower), nil
 }
 
-// lookAhead is the view of an event's background and first motion.
+// lookAhead is the view of an event's background and first motion. The
+// background that Find has fitted is only brought up to the onset.
 func (e Event) lookAhead(src signal.Source) (view, error) {
 	rate := src.Rate()
-	to := min(e.limit(src), e.Onset+int64(0.009*rate))
-	var v view
-	var err error
-	if e.quiet == nil {
-		v, err = look(src, e.Prior, e.guard(rate), to)
-	} else {
-		first := max(0, e.Onset-int64(aheadS*rate))
-		var x []float64
-		x, err = signal.Segment(src, first, to-first)
-		v = e.quiet.view(x, first, rate)
-	}
+	v, err := look(src, e.background, e.Prior, e.guard(rate), min(e.limit(src), e.Onset+int64(0.009*rate)))
 	if err != nil {
 		return view{}, fmt.Errorf("background of the event at %.3f s: %w", float64(e.Onset)/rate, err)
 	}

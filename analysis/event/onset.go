@@ -26,19 +26,15 @@ type view struct {
 	first  int64     // index of r[0] in the take
 	r      []float64 // residual, smoothed
 	raw    []float64 // residual
+	sd     float64   // of r before the event
+	rawSD  float64   // of raw before the event
 	rateHz float64
-	before
+	bg     background
 }
 
-// before is what is known of the samples before an event.
-type before struct {
-	bg    background
-	sd    float64 // of the smoothed residual
-	rawSD float64 // of the residual
-}
-
-// look reads [prior, to) and takes away the background fitted to [prior, guard).
-func look(src signal.Source, prior, guard, to int64) (view, error) {
+// look reads [prior, to) and takes away the background fitted to [prior,
+// guard), whose lines are those of known if there is such.
+func look(src signal.Source, known *background, prior, guard, to int64) (view, error) {
 	rate := src.Rate()
 	prior = max(0, prior, guard-int64(priorS*rate))
 	x, err := signal.Segment(src, prior, max(to, guard)-prior)
@@ -46,17 +42,19 @@ func look(src signal.Source, prior, guard, to int64) (view, error) {
 		return view{}, fmt.Errorf("read samples from %d: %w", prior, err)
 	}
 	pre := x[:max(0, min(int64(len(x)), guard-prior))]
+	origin := prior + int64(len(pre))
+	v := view{rateHz: rate}
+	if known == nil {
+		v.bg = fitBackground(pre, origin, rate)
+	} else {
+		v.bg = known.renewed(pre, origin, rate)
+	}
 	keep := max(0, len(pre)-int(keepS*rate))
-	b := before{bg: fitBackground(pre, prior+int64(len(pre)), rate)}
-	v := b.view(x[keep:], prior+int64(keep), rate)
+	v.first, v.raw = prior+int64(keep), x[keep:]
+	v.bg.subtract(v.raw, v.first, 1)
+	v.r = boxcar(v.raw, int(math.Round(smoothS*rate)))
 	v.sd, v.rawSD = rms(v.r[:len(pre)-keep]), rms(v.raw[:len(pre)-keep])
 	return v, nil
-}
-
-// view takes the background away from x, whose first sample is at first.
-func (b before) view(x []float64, first int64, rateHz float64) view {
-	b.bg.subtract(x, first)
-	return view{first: first, r: boxcar(x, int(math.Round(smoothS*rateHz))), raw: x, rateHz: rateHz, before: b}
 }
 
 func (v view) index(sample int64) int { return int(max(0, min(int64(len(v.r)), sample-v.first))) }
@@ -83,7 +81,7 @@ func refine(src signal.Source, kind Kind, prior, seen, next int64) (onset, view,
 	var v view
 	for range 2 {
 		var err error
-		if v, err = look(src, prior, guard, to); err != nil {
+		if v, err = look(src, nil, prior, guard, to); err != nil {
 			return onset{}, view{}, err
 		}
 		o = v.firstRise(v.index(seen-int64(guardS*rate)), v.index(seen+int64(ahead*rate)))

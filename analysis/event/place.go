@@ -64,29 +64,32 @@ func placeOne(src signal.Source, kind Kind, s *scan, p pick, prior, next int64) 
 	if !v.genuine(kind, at) {
 		return e, false, nil
 	}
-	quiet := v.before
-	e.quiet = &quiet
+	bg := v.bg
+	e.background = &bg
 	if kind == Tap {
-		e.contacts(s, p, v)
+		err = e.contacts(src, s, p, v, max(seen, next))
 	}
-	return e, true, nil
+	return e, true, err
 }
 
 // afterS is how much of an event is looked at to place it.
-var afterS = [...]float64{Tap: 0.09, Pluck: 0.25}
+var afterS = [...]float64{Tap: 0.024, Pluck: 0.25}
 
 // contacts notes a second contact: one that was seen as a rise of its own, or
 // one that only its force gives away.
-func (e *Event) contacts(s *scan, p pick, v view) {
+func (e *Event) contacts(src signal.Source, s *scan, p pick, v view, to int64) error {
 	for _, f := range p.second {
 		if gap := float64(f*s.frameLen-e.Onset) / s.rateHz; gap > firstMotionOverS && !e.DoubleHit {
 			e.DoubleHit, e.SecondContactS = true, gap
 		}
 	}
-	if !e.DoubleHit {
-		e.SecondContactS = v.secondContact(e.Onset)
-		e.DoubleHit = e.SecondContactS > 0
+	if e.DoubleHit {
+		return nil
 	}
+	var err error
+	e.SecondContactS, err = v.secondContact(src, e.Onset, to)
+	e.DoubleHit = e.SecondContactS > 0
+	return err
 }
 
 // bound finds where the event sinks into the noise: the first two blocks in a

@@ -96,6 +96,7 @@ func (s *scanner) prime(ctx context.Context, src signal.Source) error {
 	trial := newScanner(src)
 	trial.detect = false
 	s.frames.bands.base.settle(median(head))
+	s.ready = make([]frame, 0, 3*1024)
 	quietest := frame{low: math.Inf(1), mid: math.Inf(1), high: math.Inf(1)}
 	look := func(f frame) {
 		s.ready = append(s.ready, f)
@@ -116,13 +117,14 @@ func (s *scanner) prime(ctx context.Context, src signal.Source) error {
 
 func (s *scanner) push(f frame) {
 	k := s.n
-	s.ring[k&(ringFrames-1)] = f
-	prev := s.at(k - 1)
-	sm := frame{mid: (f.mid + prev.mid) / 2, high: (f.high + prev.high) / 2, wide: (f.wide + prev.wide) / 2}
+	*s.at(k) = f
+	sm, prev := &s.smooth[k&(ringFrames-1)], s.at(k-1)
+	sm.mid, sm.high, sm.wide = (f.mid+prev.mid)/2, (f.high+prev.high)/2, (f.wide+prev.wide)/2
+	low := 0.0
 	for j := k - 5; j <= k; j++ {
-		sm.low += s.at(j).low / 6
+		low += s.at(j).low
 	}
-	s.smooth[k&(ringFrames-1)] = sm
+	sm.low = low / 6
 	s.n++
 	s.block.wide, s.block.sum, s.block.square = s.block.wide+f.wide, s.block.sum+f.sum, s.block.square+f.square
 	if s.blockCount++; s.blockCount == blockFrames {
@@ -147,13 +149,8 @@ func (s *scanner) endBlock() {
 	s.block, s.blockCount = frame{}, 0
 }
 
-// at is frame k, or an empty one before the take.
-func (s *scanner) at(k int64) frame {
-	if k < 0 {
-		return frame{}
-	}
-	return s.ring[k&(ringFrames-1)]
-}
+// at is frame k, one of the last ringFrames; those before the take are empty.
+func (s *scanner) at(k int64) *frame { return &s.ring[k&(ringFrames-1)] }
 
 // past is the largest smoothed energy of the 60 frames that end gap before k
 // (the low band's window is longer, so its gap is as well).
@@ -180,7 +177,7 @@ const (
 	leastEnergy = 1e-22
 )
 
-func (s *scanner) risen(k int64, sm frame) bool {
+func (s *scanner) risen(k int64, sm *frame) bool {
 	if k >= pastFrames && s.plainlyNot(k, sm) {
 		return false
 	}
@@ -193,7 +190,7 @@ func (s *scanner) risen(k int64, sm frame) bool {
 
 // plainlyNot tells from a few of the frames before k that it is no rise: most
 // frames need no look at all sixty.
-func (s *scanner) plainlyNot(k int64, sm frame) bool {
+func (s *scanner) plainlyNot(k int64, sm *frame) bool {
 	var p frame
 	for _, back := range [...]int64{8, 16, 28, 44} {
 		f := &s.smooth[(k-back)&(ringFrames-1)]
@@ -227,11 +224,11 @@ func (s *scanner) close() {
 	}
 	r.frame = s.contactOf(r)
 	r.peak -= r.before
-	r.early = s.mean(r.frame, r.frame+8, func(f frame) float64 { return f.wide })
-	r.sustained = s.mean(r.frame+30, r.frame+130, func(f frame) float64 { return f.wide })
-	r.after = s.mean(r.frame+60, r.frame+160, func(f frame) float64 { return f.wide })
-	r.grows = s.mean(r.frame+30, r.frame+130, func(f frame) float64 { return f.low }) > 1.25*r.lowBefore ||
-		s.mean(r.frame+30, r.frame+130, func(f frame) float64 { return f.mid }) > 1.25*r.midBefore
+	r.early = s.mean(r.frame, r.frame+8, func(f *frame) float64 { return f.wide })
+	r.sustained = s.mean(r.frame+30, r.frame+130, func(f *frame) float64 { return f.wide })
+	r.after = s.mean(r.frame+60, r.frame+160, func(f *frame) float64 { return f.wide })
+	r.grows = s.mean(r.frame+30, r.frame+130, func(f *frame) float64 { return f.low }) > 1.25*r.lowBefore ||
+		s.mean(r.frame+30, r.frame+130, func(f *frame) float64 { return f.mid }) > 1.25*r.midBefore
 	r.dip = s.dip(r.frame)
 	r.start = s.startOf(r)
 	s.out.rises = append(s.out.rises, r)
@@ -253,7 +250,7 @@ func (s *scanner) contactOf(r rise) int64 {
 func (s *scanner) dip(k int64) float64 {
 	least := math.Inf(1)
 	for j := k + 8; j+30 <= min(s.n, k+120); j += 4 {
-		least = min(least, s.mean(j, j+30, func(f frame) float64 { return f.wide }))
+		least = min(least, s.mean(j, j+30, func(f *frame) float64 { return f.wide }))
 	}
 	return least
 }
@@ -264,7 +261,7 @@ func (s *scanner) startOf(r rise) int64 {
 	from := max(0, r.frame-pastFrames)
 	quietest, floor := from, math.Inf(1)
 	for j := from; j+6 <= r.frame; j++ {
-		if m := s.mean(j, j+6, func(f frame) float64 { return f.wide }); m <= floor {
+		if m := s.mean(j, j+6, func(f *frame) float64 { return f.wide }); m <= floor {
 			quietest, floor = j+6, m
 		}
 	}
@@ -281,14 +278,14 @@ func (s *scanner) startOf(r rise) int64 {
 }
 
 // mean averages what get takes from frames from..to, as far as there are any.
-func (s *scanner) mean(from, to int64, get func(frame) float64) float64 {
+func (s *scanner) mean(from, to int64, get func(*frame) float64) float64 {
 	from, to = max(0, from), min(to, s.n)
 	if to <= from {
 		return 0
 	}
 	sum := 0.0
 	for j := from; j < to; j++ {
-		sum += get(s.ring[j&(ringFrames-1)])
+		sum += get(s.at(j))
 	}
 	return sum / float64(to-from)
 }
