@@ -73,12 +73,16 @@ func (l leak) heard(b band, least float64) bool {
 
 // fitResult is the least-squares fit of damped sinusoids to a band.
 type fitResult struct {
-	lines   []damped
-	omegaSD []float64
-	rss     float64 // of the residual, complex bins
-	energy  float64 // of the model
-	ok      bool
+	lines  []damped
+	sd     []lineSD
+	rss    float64 // of the residual, complex bins
+	energy float64 // of the model
+	ok     bool
 }
+
+// lineSD holds the standard errors of a line: of |a|, relative, and of omega,
+// which that of decay equals.
+type lineSD struct{ size, omega float64 }
 
 // fitter fits damped sinusoids to a band. But for the faint mirror at the
 // negative frequency, the model is an analytic function of each line's complex
@@ -245,7 +249,7 @@ func (f *fitter) propose(lambda, maxShift float64, start []damped) (out []damped
 // finish adds standard errors from the residual: what the model does not
 // explain widens them.
 func (f *fitter) finish(rss float64) fitResult {
-	r := fitResult{lines: f.lines, rss: rss, omegaSD: make([]float64, len(f.lines))}
+	r := fitResult{lines: f.lines, rss: rss, sd: make([]lineSD, len(f.lines))}
 	for i, v := range f.b.x {
 		r.energy += norm(v - f.left[i])
 	}
@@ -253,11 +257,13 @@ func (f *fitter) finish(rss float64) fitResult {
 	if free < 1 || !f.normal.factor(0) {
 		return r
 	}
+	sd := func(unknown int) float64 {
+		return math.Sqrt(math.Max(0, f.normal.inverse(unknown)*rss/float64(free)))
+	}
 	at := 0
 	for i, d := range f.lines {
 		if !d.still {
-			v := f.normal.inverse(at+1) * rss / float64(free)
-			r.omegaSD[i] = math.Sqrt(math.Max(0, v)) / float64(f.b.n)
+			r.sd[i] = lineSD{size: sd(at) / (cmplx.Abs(d.a) + 1e-300), omega: sd(at+1) / float64(f.b.n)}
 		}
 		at += d.unknowns()
 	}

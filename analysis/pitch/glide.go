@@ -10,8 +10,10 @@ const (
 	glideFromS, glideToS = 0.02, 0.15 // where the glide is read
 	settledCents         = 0.1        // of glide left where the pitch counts as settled
 	glidePartials        = 6
+	leastTracked         = 2
 	beatCents            = 8   // larger than what beats feign
 	leftByGlide          = 0.5 // share of the variance that may be left beside a glide
+	slowS                = 0.2
 	longestSettleS       = 0.8
 	windowSteps          = 96   // in which the glide's window is drawn
 	attackS              = 0.01 // contact and first reflections: no string vibrates freely yet
@@ -22,20 +24,24 @@ type glide struct {
 	told        bool
 	cents       float64 // re the hypothesis, at the attack
 	spreadCents float64 // weighted standard deviation of the course
-	settledS    float64 // from the onset
+	attackS     float64 // end of the attack, from the onset
+	settledS    float64 // likewise
+	doubtful    bool    // polarisations that change places may look like it
 }
 
 // followGlide follows the common pitch of the strongest partials in short
 // frames and fits a settling exponential to it.
-func (n note) followGlide(h hypothesis) glide {
-	none := glide{settledS: math.Min(attackS, 0.05*n.seconds())}
-	t, dev, weight := n.course(h)
+func (n note) followGlide(h hypothesis, humHz []float64) glide {
+	attack := math.Min(attackS, 0.05*n.seconds())
+	none := glide{attackS: attack, settledS: attack}
+	t, dev, weight := n.course(h, humHz)
 	if len(t) < 6 {
 		return none
 	}
 	none.spreadCents = spread(dev, weight)
 	size, tau, significant := settling(t, dev, weight)
-	told := glide{told: true, settledS: none.settledS, spreadCents: none.spreadCents}
+	told := none
+	told.told = true
 	var w, c float64
 	for i, s := range t {
 		if s >= glideFromS && s <= glideToS {
@@ -50,12 +56,13 @@ func (n note) followGlide(h hypothesis) glide {
 	if significant && math.Abs(size) > 5*settledCents {
 		told.settledS = math.Max(told.settledS, tau*math.Log(math.Abs(size)/settledCents))
 		told.settledS = math.Min(told.settledS, math.Min(longestSettleS, 0.4*n.seconds()))
+		told.doubtful = size < 0 || tau >= slowS && size < beatCents
 	}
 	return told
 }
 
 // course is the deviation in cents from the hypothesis, frame by frame.
-func (n note) course(h hypothesis) (t, dev, weight []float64) {
+func (n note) course(h hypothesis, humHz []float64) (t, dev, weight []float64) {
 	stepSize := int(math.Ceil(math.Max(4/h.s.f0, 0.02) * n.rateHz / windowSteps))
 	const hop = windowSteps / 4
 	count := min(len(n.y)/stepSize-windowSteps, int(1.5*n.rateHz)/stepSize) / hop
@@ -68,7 +75,7 @@ func (n note) course(h hypothesis) (t, dev, weight []float64) {
 	}
 	hopS := float64(hop*stepSize) / n.rateHz
 	num, den := make([]float64, count-1), make([]float64, count-1)
-	for _, m := range trackable(h, hopS) {
+	for _, m := range trackable(h, hopS, humHz) {
 		c := n.heterodyne(m.line.hz, window, stepSize, hop, count)
 		for i := range num {
 			turn := cmplx.Phase(c[i+1] * cmplx.Conj(c[i]))
@@ -89,15 +96,25 @@ func (n note) course(h hypothesis) (t, dev, weight []float64) {
 }
 
 // trackable are the strongest partials whose phase cannot slip a turn between
-// frames at 50 cents off.
-func trackable(h hypothesis, hopS float64) []match {
-	var out []match
+// frames at 50 cents off, best those clear of hum by the width of the window.
+func trackable(h hypothesis, hopS float64, humHz []float64) []match {
+	var clear, humming []match
 	for _, m := range h.matches {
-		if !m.line.hum && m.line.hz*0.03 < 0.4/hopS {
-			out = append(out, m)
+		switch {
+		case m.line.hum || m.line.hz*0.03 >= 0.4/hopS:
+		case nearHum(m.line.hz, 0.5/hopS, humHz):
+			humming = append(humming, m)
+		default:
+			clear = append(clear, m)
 		}
 	}
-	slices.SortFunc(out, func(a, b match) int { return compare(b.line.levelDB, a.line.levelDB) })
+	for _, m := range [][]match{clear, humming} {
+		slices.SortFunc(m, func(a, b match) int { return compare(b.line.levelDB, a.line.levelDB) })
+	}
+	if len(clear) >= leastTracked {
+		return clear[:min(len(clear), glidePartials)]
+	}
+	out := append(clear, humming...)
 	return out[:min(len(out), glidePartials)]
 }
 

@@ -7,19 +7,15 @@ import (
 )
 
 const (
-	fitRounds      = 2  // each partial again, the others taken away
-	guessBins      = 16 // on each side of a line that its decay is guessed from
-	mostFitted     = 24 // partials: more add time, not accuracy
-	leastBins      = 10
-	leastSNRDB     = 0 // of a partial that counts, energy over what the band leaves
-	reachCents     = 45
-	pairF          = 15    // F statistic from which two lines are there
-	pairReach      = 0.005 // relative distance of two polarisations at most
-	leastTail      = 0.02  // of the residual a bin: smaller leakage is not taken away
-	leastPeak      = 4     // of the residual's strongest bin over its mean, for a second line
-	transientRatio = 6     // of decays
-	leastDecayPerS = 0.5
-	decayWidths    = 6 // half bandwidths of a partial that its band takes in
+	fitRounds   = 2  // each partial again, the others taken away
+	guessBins   = 16 // on each side of a line that its decay is guessed from
+	mostFitted  = 24 // partials: more add time, not accuracy
+	leastBins   = 10
+	leastSNRDB  = 0 // of a partial that counts, energy over what the band leaves
+	reachCents  = 45
+	planesReach = 0.0035 // relative, that a band takes in about its line: the other polarisation
+	leastTail   = 0.02   // of the residual a bin: smaller leakage is not taken away
+	decayWidths = 6      // half bandwidths of a partial that its band takes in
 )
 
 // tracked is one partial in work.
@@ -34,11 +30,18 @@ type tracked struct {
 	transient bool      // the second of own is the attack's
 }
 
+// fitted is what the partials' fits give.
+type fitted struct {
+	partials []partial
+	planes   polarisations
+	noise    float64 // left by the median partial, a sample
+}
+
 // fitPartials fits damped sinusoids to each partial of the hypothesis on the
 // note from fromS on, each with the others' leakage and known hum taken away.
 // A string vibrates in two planes that the bridge may tune apart: where one
 // line leaves more than noise, two are fitted.
-func (n note) fitPartials(h hypothesis, fromS float64, humHz []float64) []partial {
+func (n note) fitPartials(h hypothesis, fromS float64, humHz []float64) fitted {
 	x := spectrumOf(n.y[min(int(fromS*n.rateHz), len(n.y)-1):])
 	work := n.start(h, x, humHz)
 	order := strongestFirst(work)
@@ -51,8 +54,25 @@ func (n note) fitPartials(h hypothesis, fromS float64, humHz []float64) []partia
 	for _, i := range order {
 		n.split(&f, work, i, h.s)
 	}
-	agreeOnMain(work, fromS*n.rateHz)
-	return n.measured(work, h.s)
+	n.splitAlike(&f, work, order, h.s)
+	doubt := agreeOnMain(work, fromS*n.rateHz)
+	out := n.measured(work, h.s)
+	return fitted{out, polarisations{apart: settlePairs(out), doubt: doubt}, noiseLeft(work)}
+}
+
+// noise is what the fit leaves, a sample.
+func (t *tracked) noise() float64 { return t.fit.rss / float64(len(t.band.x)*t.band.n) }
+
+// noiseLeft is the median over the partials of what a bin's fit leaves.
+func noiseLeft(work []*tracked) float64 {
+	left := make([]float64, 0, len(work))
+	for _, t := range work {
+		left = append(left, t.noise())
+	}
+	if len(left) == 0 {
+		return math.Inf(1)
+	}
+	return nth(left, len(left)/2)
 }
 
 // start lays a band about each matched line and guesses decay and amplitude.
@@ -65,6 +85,7 @@ func (n note) start(h hypothesis, x spectrum, humHz []float64) []*tracked {
 		b := x.about(centre, math.Min(half, guessBins))
 		d := guess(b, 2*math.Pi*m.line.hz/n.rateHz)
 		wanted := math.Max(leastBins, decayWidths*d.decay*float64(x.n)/(2*math.Pi))
+		wanted = math.Max(wanted, planesReach*centre)
 		if wanted > guessBins {
 			b = x.about(centre, math.Min(half, wanted))
 		}
@@ -173,102 +194,6 @@ func (t *tracked) reach(s stiffString, rateHz float64) float64 {
 	return math.Max(2*perBin, 2*math.Pi*s.hz(t.n)/rateHz*reachCents*math.Ln2/1200)
 }
 
-// split fits two lines to partial i and keeps them where they explain far more
-// than one and stand clearly apart.
-func (n note) split(f *fitter, work []*tracked, i int, s stiffString) {
-	t := work[i]
-	if !t.fit.ok {
-		return
-	}
-	t.leave(work)
-	second, ok := t.remainder()
-	if !ok {
-		return
-	}
-	two := f.fit(t.left, slices.Concat(t.own, []damped{second}, t.hum), t.reach(s, n.rateHz))
-	free := 2*len(t.left.x) - 8 - 2*len(t.hum)
-	if !two.ok || free < 8 || (t.fit.rss-two.rss)/4/(two.rss/float64(free)) < pairF {
-		return
-	}
-	a, b := two.lines[0], two.lines[1]
-	apart := math.Abs(a.omega - b.omega)
-	ratio := cmplx.Abs(b.a) / cmplx.Abs(a.a)
-	if apart < 4*math.Hypot(two.omegaSD[0], two.omegaSD[1]) || apart > pairReach*a.omega || ratio < 0.03 || ratio > 30 {
-		return
-	}
-	t.keep(two)
-	t.settleTransient(n.rateHz)
-}
-
-// settleTransient puts the slower line first where the other dies away so much
-// faster that it is the attack's glide, not the other polarisation.
-func (t *tracked) settleTransient(rateHz float64) {
-	least := leastDecayPerS / rateHz
-	a, b := math.Max(t.own[0].decay, least), math.Max(t.own[1].decay, least)
-	if t.transient = a > transientRatio*b || b > transientRatio*a; t.transient && a > b {
-		t.swap()
-	}
-}
-
-func (t *tracked) swap() {
-	t.own[0], t.own[1] = t.own[1], t.own[0]
-	t.fit.omegaSD[0], t.fit.omegaSD[1] = t.fit.omegaSD[1], t.fit.omegaSD[0]
-}
-
-// paired tells whether both lines are polarisations.
-func (t *tracked) paired() bool { return len(t.own) == 2 && !t.transient }
-
-// remainder is the strongest line that the fit leaves close by.
-func (t *tracked) remainder() (damped, bool) {
-	rest := t.left
-	rest.x = slices.Clone(t.left.x)
-	for _, d := range t.lines() {
-		g := d.geometric(rest.n)
-		image := g.mirror()
-		for i, turn := range rest.turn {
-			s := g.at(turn)
-			rest.x[i] -= d.a*s + conj(d.a)*image.at(turn)
-		}
-	}
-	main := t.own[0].omega
-	best, most := -1, 0.0
-	for i, v := range rest.x {
-		if math.Abs(rest.theta(i)-main) > math.Max(pairReach*main, 4*math.Pi/float64(rest.n)) {
-			continue
-		}
-		if e := norm(v); e > most {
-			best, most = i, e
-		}
-	}
-	if best < 0 || most < leastPeak*t.fit.rss/float64(len(rest.x)) {
-		return damped{}, false
-	}
-	return guess(rest, rest.theta(best)), true
-}
-
-// agreeOnMain puts the same polarisation first in every pair: the one that is
-// the stronger at the onset, after samples before, by vote of the pairs, each
-// with its amplitude, less when its lines are hardly two bins apart.
-func agreeOnMain(work []*tracked, after float64) {
-	power := func(d damped) float64 { return norm(d.a) * math.Exp(2*d.decay*after) }
-	var vote float64
-	for _, t := range work {
-		if t.paired() {
-			a, b := power(t.own[0]), power(t.own[1])
-			apart := math.Abs(t.own[0].omega-t.own[1].omega) * float64(t.band.n) / (4 * math.Pi)
-			weight := math.Sqrt(norm(t.own[0].a)+norm(t.own[1].a)) * apart * apart / (1 + apart*apart)
-			vote += weight * (a - b) / (a + b) * sign(t.own[0].omega-t.own[1].omega)
-		}
-	}
-	for _, t := range work {
-		if t.paired() && sign(t.own[0].omega-t.own[1].omega) != sign(vote) {
-			t.swap()
-		}
-	}
-}
-
-func sign(v float64) float64 { return math.Copysign(1, v) }
-
 // measured turns the fits into partials and drops what does not stand out.
 func (n note) measured(work []*tracked, s stiffString) []partial {
 	toHz := n.rateHz / (2 * math.Pi)
@@ -279,7 +204,7 @@ func (n note) measured(work []*tracked, s stiffString) []partial {
 		}
 		d := t.own[0]
 		p := partial{
-			n: t.n, hz: d.omega * toHz, sdHz: t.fit.omegaSD[0] * toHz,
+			n: t.n, hz: d.omega * toHz, sdHz: t.fit.sd[0].omega * toHz,
 			decay: d.decay * n.rateHz, amplitude: 2 * cmplx.Abs(d.a),
 			snrDB: 10 * math.Log10(t.fit.energy/(t.fit.rss+1e-300)),
 		}
@@ -293,37 +218,5 @@ func (n note) measured(work []*tracked, s stiffString) []partial {
 			out = append(out, p)
 		}
 	}
-	settlePairs(out)
 	return out
-}
-
-// settlePairs decides what pairs mean. Where their distances agree they are
-// two polarisations: the main one is the pitch, and partials seen as one line
-// may be either or both. Where they do not, each pair is one partial that beats
-// for reasons of its own, and its middle counts.
-func settlePairs(p []partial) {
-	var apart []float64
-	for _, q := range p {
-		if q.beatHz != 0 {
-			apart = append(apart, q.beatHz/q.hz)
-		}
-	}
-	if len(apart) == 0 {
-		return
-	}
-	slices.Sort(apart)
-	middle := median(apart)
-	spread := apart[3*len(apart)/4] - apart[len(apart)/4]
-	agree := len(apart) >= 3 && spread < 0.4*math.Abs(middle)
-	for i := range p {
-		q := &p[i]
-		switch {
-		case q.beatHz == 0 && agree:
-			q.sdHz = math.Hypot(q.sdHz, 3*middle*q.hz)
-		case q.beatHz != 0 && !agree:
-			q.sdHz = math.Hypot(q.sdHz, q.beatHz*math.Sqrt(q.beatShare*(1-q.beatShare)))
-			q.hz += q.beatShare * q.beatHz
-			q.beatHz *= 1 - q.beatShare
-		}
-	}
 }

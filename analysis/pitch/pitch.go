@@ -60,6 +60,7 @@ const (
 	shortestS    = 0.15 // of a note that can be judged
 	longestS     = 12   // what is read of a long note: longer takes add nothing a maker needs
 	workRateHz   = 22000
+	leftByBeats  = 2 // times the noise: what looked like a glide was none
 )
 
 // Measure reads one note: x begins at or shortly before its onset and ends
@@ -91,25 +92,31 @@ func (n note) measure(o Options) (Pitch, error) {
 	if err != nil {
 		return Pitch{}, err
 	}
-	glide := n.followGlide(best)
-	partials := n.fitPartials(best, glide.settledS, o.HumHz)
-	if 3*len(partials) < min(len(best.matches), mostFitted) {
-		partials = best.coarse(glide.spreadCents)
-	} else {
-		best = best.reduced(partials)
+	glide := n.followGlide(best, o.HumHz)
+	fit := n.fitPartials(best, glide.settledS, o.HumHz)
+	if glide.doubtful {
+		whole := n.fitPartials(best, glide.attackS, o.HumHz)
+		if whole.noise < leftByBeats*fit.noise {
+			fit, glide.settledS = whole, glide.attackS
+		}
 	}
-	return assemble(n, best, glide, partials)
+	if 3*len(fit.partials) < min(len(best.matches), mostFitted) {
+		fit.partials = best.coarse(glide.spreadCents)
+	} else {
+		best = best.reduced(fit.partials)
+	}
+	return assemble(n, best, glide, fit.partials, fit.planes)
 }
 
 // assemble fits the string to its partials and fills the result.
-func assemble(note note, best hypothesis, glide glide, partials []partial) (Pitch, error) {
+func assemble(note note, best hypothesis, glide glide, partials []partial, planes polarisations) (Pitch, error) {
 	fit, ok := fitString(partials, best.s)
 	if !ok {
 		return Pitch{}, fmt.Errorf("%w: no partial could be followed through the note", ErrNoPitch)
 	}
 	least := leastSDCents(note.seconds()-glide.settledS) * math.Ln2 / 1200
 	p := Pitch{
-		F1Hz: fit.s.hz(1), F1SDHz: fit.f1SDHz + fit.s.hz(1)*least,
+		F1Hz: fit.s.hz(1), F1SDHz: math.Hypot(fit.f1SDHz+fit.s.hz(1)*least, fit.s.hz(1)*planes.unsure()),
 		F0Hz: fit.s.f0, B: fit.s.b, BSD: fit.bSD + fit.leastBSD(partials, least), HasB: fit.hasB,
 		F1RangeHz: fit.rangeHz, GlideCents: math.NaN(), SettledFromS: note.onsetS + glide.settledS,
 	}
@@ -132,6 +139,10 @@ func assemble(note note, best hypothesis, glide glide, partials []partial) (Pitc
 	}
 	return p, nil
 }
+
+// unsure is the standard error, relative, of taking one polarisation for the
+// other.
+func (p polarisations) unsure() float64 { return p.apart * math.Sqrt(p.doubt) }
 
 // leastSDCents is what the fit cannot know of its own error when seconds of a
 // note were read: glides not quite settled, polarisations too close to be told

@@ -1,0 +1,227 @@
+package pitch
+
+import (
+	"math"
+	"math/cmplx"
+	"slices"
+)
+
+const (
+	pairF          = 15    // F statistic from which two lines are there
+	pairReach      = 0.005 // relative distance of two polarisations at most
+	leastPeak      = 4     // of the residual's strongest bin over its mean, for a second line
+	poorFit        = 3     // times the noise of the better partials
+	pairScatterDB  = 3     // of the polarisations' balance among partials
+	pairSureDB     = 1     // of its mean
+	transientRatio = 6     // of decays
+	leastDecayPerS = 0.5
+)
+
+// polarisations are the string's two planes of vibration, where they are told.
+type polarisations struct {
+	apart float64 // relative distance of the other from the main one; 0: not told
+	doubt float64 // chance that the other is the main one
+}
+
+// split fits two lines to partial i and keeps them where they explain far more
+// than one and stand clearly apart.
+func (n note) split(f *fitter, work []*tracked, i int, s stiffString) {
+	t := work[i]
+	if !t.fit.ok {
+		return
+	}
+	t.leave(work)
+	second, ok := t.remainder()
+	if !ok {
+		return
+	}
+	two := f.fit(t.left, slices.Concat(t.own, []damped{second}, t.hum), t.reach(s, n.rateHz))
+	if !t.betterAs(two) {
+		return
+	}
+	t.keep(two)
+	t.settleTransient(n.rateHz)
+}
+
+// betterAs tells whether two lines explain far more than one, or more than two
+// others, and stand clearly apart.
+func (t *tracked) betterAs(two fitResult) bool {
+	if !two.ok || two.rss >= t.fit.rss {
+		return false
+	}
+	free := 2*len(t.left.x) - 8 - 2*len(t.hum)
+	if len(t.own) == 1 && (free < 8 || (t.fit.rss-two.rss)/4/(two.rss/float64(free)) < pairF) {
+		return false
+	}
+	a, b := two.lines[0], two.lines[1]
+	apart := math.Abs(a.omega - b.omega)
+	ratio := cmplx.Abs(b.a) / cmplx.Abs(a.a)
+	return apart > 4*math.Hypot(two.sd[0].omega, two.sd[1].omega) && apart < pairReach*a.omega && ratio > 0.03 && ratio < 30
+}
+
+// splitAlike splits again the partials whose fits leave more than noise,
+// starting from the distance that good pairs agree on.
+func (n note) splitAlike(f *fitter, work []*tracked, order []int, s stiffString) {
+	noises := make([]float64, len(work))
+	for i, t := range work {
+		noises[i] = t.noise()
+	}
+	if len(noises) == 0 {
+		return
+	}
+	poor := poorFit * nth(noises, len(noises)/4)
+	var apart []float64
+	for _, t := range work {
+		if t.paired() && t.noise() < poor {
+			apart = append(apart, math.Abs(t.own[1].omega/t.own[0].omega-1))
+		}
+	}
+	middle, ok := agreed(apart)
+	if !ok {
+		return
+	}
+	for _, i := range order {
+		if t := work[i]; t.fit.ok && t.noise() >= poor {
+			n.splitBy(f, work, t, middle, s)
+		}
+	}
+}
+
+// splitBy starts with two equal lines, the other so far apart above and below.
+func (n note) splitBy(f *fitter, work []*tracked, t *tracked, apart float64, s stiffString) {
+	t.leave(work)
+	half := t.own[0]
+	half.a /= 2
+	for _, side := range [...]float64{1 + apart, 1 - apart} {
+		other := half
+		other.omega *= side
+		two := f.fit(t.left, slices.Concat([]damped{half, other}, t.hum), t.reach(s, n.rateHz))
+		if t.betterAs(two) {
+			t.keep(two)
+			t.settleTransient(n.rateHz)
+		}
+	}
+}
+
+// agreed is the median of distances where they agree.
+func agreed(apart []float64) (middle float64, ok bool) {
+	if len(apart) < 3 {
+		return 0, false
+	}
+	slices.Sort(apart)
+	middle = median(apart)
+	return middle, apart[3*len(apart)/4]-apart[len(apart)/4] < 0.4*math.Abs(middle)
+}
+
+// settleTransient puts the slower line first where the other dies away so much
+// faster that it is the attack's glide, not the other polarisation.
+func (t *tracked) settleTransient(rateHz float64) {
+	least := leastDecayPerS / rateHz
+	a, b := math.Max(t.own[0].decay, least), math.Max(t.own[1].decay, least)
+	if t.transient = a > transientRatio*b || b > transientRatio*a; t.transient && a > b {
+		t.swap()
+	}
+}
+
+func (t *tracked) swap() {
+	t.own[0], t.own[1] = t.own[1], t.own[0]
+	t.fit.sd[0], t.fit.sd[1] = t.fit.sd[1], t.fit.sd[0]
+}
+
+// paired tells whether both lines are polarisations.
+func (t *tracked) paired() bool { return len(t.own) == 2 && !t.transient }
+
+// remainder is the strongest line that the fit leaves close by.
+func (t *tracked) remainder() (damped, bool) {
+	rest := t.left
+	rest.x = slices.Clone(t.left.x)
+	for _, d := range t.lines() {
+		g := d.geometric(rest.n)
+		image := g.mirror()
+		for i, turn := range rest.turn {
+			s := g.at(turn)
+			rest.x[i] -= d.a*s + conj(d.a)*image.at(turn)
+		}
+	}
+	main := t.own[0].omega
+	best, most := -1, 0.0
+	for i, v := range rest.x {
+		if math.Abs(rest.theta(i)-main) > math.Max(pairReach*main, 4*math.Pi/float64(rest.n)) {
+			continue
+		}
+		if e := norm(v); e > most {
+			best, most = i, e
+		}
+	}
+	if best < 0 || most < leastPeak*t.fit.rss/float64(len(rest.x)) {
+		return damped{}, false
+	}
+	return guess(rest, rest.theta(best)), true
+}
+
+// agreeOnMain puts the same polarisation first in every pair: the one that is
+// the stronger at the onset, after samples before. doubt is the chance that it
+// is the other.
+func agreeOnMain(work []*tracked, after float64) (doubt float64) {
+	var sum, weights float64
+	for _, t := range work {
+		if t.paired() {
+			db, sd := t.firstLouderDB(after)
+			w := 1 / (sd*sd + pairScatterDB*pairScatterDB)
+			sum += w * db * sign(t.own[0].omega-t.own[1].omega)
+			weights += w
+		}
+	}
+	if weights == 0 {
+		return 0
+	}
+	upper := sum / weights // louder than the lower line, dB
+	for _, t := range work {
+		if t.paired() && sign(t.own[0].omega-t.own[1].omega) != sign(upper) {
+			t.swap()
+		}
+	}
+	return 0.5 * math.Erfc(math.Abs(upper)/math.Sqrt(2*(1/weights+pairSureDB*pairSureDB)))
+}
+
+// firstLouderDB is how much louder the first line of a pair is than the second
+// after samples before the fit began, with its standard error.
+func (t *tracked) firstLouderDB(after float64) (db, sd float64) {
+	const perNeper = 20 / math.Ln10
+	a, b := t.own[0], t.own[1]
+	db = perNeper * (math.Log(cmplx.Abs(a.a)/cmplx.Abs(b.a)) + (a.decay-b.decay)*after)
+	u, v := t.fit.sd[0], t.fit.sd[1]
+	return db, perNeper * math.Hypot(math.Hypot(u.size, v.size), after*math.Hypot(u.omega, v.omega))
+}
+
+func sign(v float64) float64 { return math.Copysign(1, v) }
+
+// settlePairs decides what pairs mean. Where their distances agree they are
+// two polarisations: the main one is the pitch, and partials seen as one line
+// may be either or both. Where they do not, each pair is one partial that beats
+// for reasons of its own, and its middle counts. It returns the relative
+// distance of two polarisations, 0 where there are none.
+func settlePairs(p []partial) (relative float64) {
+	var apart []float64
+	for _, q := range p {
+		if q.beatHz != 0 {
+			apart = append(apart, q.beatHz/q.hz)
+		}
+	}
+	middle, agree := agreed(apart)
+	for i := range p {
+		q := &p[i]
+		switch {
+		case q.beatHz == 0 && agree:
+			q.sdHz = math.Hypot(q.sdHz, middle*q.hz)
+		case q.beatHz != 0 && !agree:
+			q.sdHz = math.Hypot(q.sdHz, q.beatHz*math.Sqrt(q.beatShare*(1-q.beatShare)))
+			q.hz += q.beatShare * q.beatHz
+			q.beatHz *= 1 - q.beatShare
+		}
+	}
+	if !agree {
+		return 0
+	}
+	return middle
+}
