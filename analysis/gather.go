@@ -120,7 +120,7 @@ func humRecord(h *noise.Hum) *result.Hum {
 		return nil
 	}
 	out := &result.Hum{
-		MainsHz: h.MainsHz, MainsNominal: h.NominalHz, Certain: h.Certain, TotalDBFS: h.TotalDBFS,
+		MainsHz: h.MainsHz, MainsPlusMinusHz: h.SDHz, MainsNominal: h.NominalHz, Certain: h.Certain, TotalDBFS: h.TotalDBFS,
 		OddDBFS: known(h.OddDBFS), EvenDBFS: known(h.EvenDBFS),
 	}
 	for _, l := range h.Lines {

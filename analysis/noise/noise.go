@@ -10,7 +10,8 @@
 // share is told.
 //
 // Hum is a set of lines at multiples of one frequency within 1 % of 50 or
-// 60 Hz. The mains frequency is found, not assumed. The level of a line is the
+// 60 Hz. The mains frequency is found, not assumed, and then read from the
+// clearest lines over the take. The level of a line is the
 // power in its main lobe less the floor beneath it, which reads right between
 // bins and for mains that wander a little. Where the lines fit both 50 and
 // 60 Hz, or stand at high multiples only, they are reported as lines of
@@ -91,6 +92,7 @@ type Density struct {
 // Hum is what the mains puts in.
 type Hum struct {
 	MainsHz   float64 // as found
+	SDHz      float64 // standard error of MainsHz
 	NominalHz int     // 50 or 60
 	Certain   bool    // a line stands 6 dB out of the floor
 	Lines     []Line  // by order
@@ -131,6 +133,11 @@ func Measure(ctx context.Context, src signal.Source, o Options) (Noise, error) {
 	}
 	floor := newFloor(sp)
 	n.Hum, n.Others = sortLines(sp, floor, o, n.UpperHz)
+	if n.Hum != nil {
+		if err := n.Hum.refine(ctx, src, handled.clean(src.Len()), sp, floor); err != nil {
+			return Noise{}, fmt.Errorf("mains frequency: %w", err)
+		}
+	}
 	n.HumUntold = n.Hum == nil && sp.seconds < HumSeconds
 	n.levels(sp, floor)
 	n.ThirdOctaves = thirdOctaves(sp.psd(), n.UpperHz)

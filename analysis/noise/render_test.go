@@ -16,7 +16,7 @@ type drawn struct {
 	rateHz      float64
 	dbfs, aDBFS float64 // exact levels of this very record, 20 Hz to 20 kHz
 	rest, aRest float64 // the same of the noise without the hum
-	mainsHz     float64
+	mainsHz     float64 // its mean over the record
 	orders      []int
 	levels      []float64 // dBFS of each line
 }
@@ -82,25 +82,26 @@ func (s shape) draw(rng *rand.Rand) drawn {
 		}
 	}
 	cutOut := func(c []complex128) []float64 { return fft.Sequence(nil, c)[margin : margin+kept : margin+kept] }
-	d := drawn{x: cutOut(c), rateHz: s.rateHz, mainsHz: s.mainsHz, orders: s.orders, levels: s.linesDBFS}
+	d := drawn{x: cutOut(c), rateHz: s.rateHz, orders: s.orders, levels: s.linesDBFS}
 	for i := range d.x {
 		d.x[i] += s.dc
 	}
 	if s.noLevels {
-		s.hum(rng, d.x, make([]float64, kept), make([]float64, kept))
+		d.mainsHz = s.hum(rng, d.x, make([]float64, kept), make([]float64, kept))
 		return d
 	}
 	flat, a := cutOut(filtered), cutOut(weighted)
 	d.rest, d.aRest = levelOf(flat), levelOf(a)
-	s.hum(rng, d.x, flat, a)
+	d.mainsHz = s.hum(rng, d.x, flat, a)
 	d.dbfs, d.aDBFS = levelOf(flat), levelOf(a)
 	return d
 }
 
-// hum adds the lines to x and flat, and A-weighted to a.
-func (s shape) hum(rng *rand.Rand, x, flat, a []float64) {
+// hum adds the lines to x and flat, and A-weighted to a, and gives the mean
+// mains frequency.
+func (s shape) hum(rng *rand.Rand, x, flat, a []float64) float64 {
 	if len(s.orders) == 0 {
-		return
+		return 0
 	}
 	start := make([]complex128, len(s.orders))
 	amplitude, aGain := make([]float64, len(s.orders)), make([]float64, len(s.orders))
@@ -109,7 +110,7 @@ func (s shape) hum(rng *rand.Rand, x, flat, a []float64) {
 		aGain[j] = signal.DBToAmplitude(signal.AWeightingDB(s.mainsHz * float64(order)))
 		start[j] = cmplx.Rect(1, 2*math.Pi*rng.Float64())
 	}
-	turn, drift := 1+0i, 0.0
+	turn, drift, drifts := 1+0i, 0.0, 0.0
 	step := cmplx.Rect(1, 2*math.Pi*s.mainsHz/s.rateHz)
 	const every = 64
 	for i := range x {
@@ -120,6 +121,7 @@ func (s shape) hum(rng *rand.Rand, x, flat, a []float64) {
 			step = cmplx.Rect(1, 2*math.Pi*s.mainsHz*(1+drift)/s.rateHz)
 		}
 		turn *= step
+		drifts += drift
 		power, order := 1+0i, 0
 		for j, k := range s.orders {
 			for ; order < k; order++ {
@@ -131,6 +133,7 @@ func (s shape) hum(rng *rand.Rand, x, flat, a []float64) {
 			a[i] += v * aGain[j]
 		}
 	}
+	return s.mainsHz * (1 + drifts/float64(len(x)))
 }
 
 func levelOf(x []float64) float64 {

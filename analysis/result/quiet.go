@@ -26,13 +26,14 @@ type PSD struct {
 
 // Hum is what the mains puts in.
 type Hum struct {
-	MainsHz      float64  `json:"mains_hz" jsonschema_description:"as found"`
-	MainsNominal int      `json:"mains_nominal_hz" jsonschema:"enum=50,enum=60"`
-	Certain      bool     `json:"certain" jsonschema_description:"a line stands 6 dB out of the noise"`
-	TotalDBFS    float64  `json:"total_dbfs"`
-	OddDBFS      *float64 `json:"odd_dbfs"`
-	EvenDBFS     *float64 `json:"even_dbfs"`
-	Lines        []Line   `json:"lines"`
+	MainsHz          float64  `json:"mains_hz" jsonschema_description:"as found"`
+	MainsPlusMinusHz float64  `json:"mains_plus_minus_hz,omitempty" jsonschema_description:"standard error of mains_hz; 0 or missing: not known"`
+	MainsNominal     int      `json:"mains_nominal_hz" jsonschema:"enum=50,enum=60"`
+	Certain          bool     `json:"certain" jsonschema_description:"a line stands 6 dB out of the noise"`
+	TotalDBFS        float64  `json:"total_dbfs"`
+	OddDBFS          *float64 `json:"odd_dbfs"`
+	EvenDBFS         *float64 `json:"even_dbfs"`
+	Lines            []Line   `json:"lines"`
 }
 
 // Line is one spectral line.

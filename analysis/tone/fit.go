@@ -22,49 +22,6 @@ type damped struct {
 	alphaSD, omegaS float64
 }
 
-// shift multiplies x by exp(-2 pi i hz t) and averages it by a triple moving
-// average over d samples, one value in d. Value k is centred on sample
-// k d + (3d-2)/2.
-func shift(x []float64, rateHz, hz float64, d int) []complex128 {
-	blocks := len(x) / d
-	if blocks < 3 {
-		return nil
-	}
-	omega := 2 * math.Pi * hz / rateHz
-	w := spline(d)
-	waves := make([][6]float64, d) // the three blocks' weights, turning
-	for i := range waves {
-		s, c := math.Sincos(omega * float64(i))
-		for j := range 3 {
-			waves[i][2*j], waves[i][2*j+1] = w[j*d+i]*c, w[j*d+i]*s
-		}
-	}
-	out := make([]complex128, blocks)
-	for k := range blocks {
-		s, c := math.Sincos(math.Mod(omega*float64(d)*float64(k), 2*math.Pi))
-		sums, _ := project(x[k*d:(k+1)*d], waves)
-		for j := 0; j < 3 && j <= k; j++ {
-			out[k-j] += complex(c, -s) * complex(sums[2*j], -sums[2*j+1])
-		}
-	}
-	return out[:blocks-2]
-}
-
-// spline is the triple moving average over n samples, with sum 1.
-func spline(n int) []float64 {
-	w := []float64{1}
-	for range 3 {
-		next := make([]float64, len(w)+n-1)
-		for i, v := range w {
-			for k := range n {
-				next[i+k] += v / float64(n)
-			}
-		}
-		w = next
-	}
-	return append(w, make([]float64, 3*n-len(w))...)
-}
-
 // converged is the change of phase over the record, in radians, that ends a fit.
 const converged = 1e-9
 

@@ -43,7 +43,7 @@ func follow(ctx context.Context, src signal.Source, hz float64) (track, error) {
 	t := track{block: max(1, int64(math.Round(blockSeconds*rate))), rate: rate}
 	side := max(0.12*hz, 60)
 	bands := [3]float64{hz, hz - side, hz + side}
-	waves := make([][6]float64, t.block) // cosine and sine of each band
+	waves := make(signal.Waves, t.block)
 	for i := range waves {
 		for b, f := range bands {
 			waves[i][2*b+1], waves[i][2*b] = math.Sincos(2 * math.Pi * f / rate * float64(i))
@@ -58,7 +58,7 @@ func follow(ctx context.Context, src signal.Source, hz float64) (track, error) {
 		if _, err := src.ReadAt(buf, at); err != nil && err != io.EOF {
 			return t, err
 		}
-		sums, energy := project(buf, waves)
+		sums, energy := waves.Project(buf)
 		t.total = append(t.total, 2*energy/float64(t.block))
 		for b, f := range bands {
 			s, c := math.Sincos(-math.Mod(2*math.Pi*f/rate*float64(at), 2*math.Pi))
@@ -72,19 +72,6 @@ func follow(ctx context.Context, src signal.Source, hz float64) (track, error) {
 		t.beside[k] = (lo[k] + hi[k]) / 2
 	}
 	return t, nil
-}
-
-// project sums x times each of the waves, all in one pass: no sum waits for
-// another.
-func project(x []float64, waves [][6]float64) (sums [6]float64, energy float64) {
-	var a, b, c, d, e, f float64
-	for i, w := range waves[:len(x)] {
-		v := x[i]
-		a, b, c = a+v*w[0], b+v*w[1], c+v*w[2]
-		d, e, f = d+v*w[3], e+v*w[4], f+v*w[5]
-		energy += v * v
-	}
-	return [6]float64{a, b, c, d, e, f}, energy
 }
 
 // powers smooths the phasors of neighbouring blocks by a Hann window of nine.

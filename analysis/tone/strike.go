@@ -18,7 +18,7 @@ func measureStrike(src signal.Source, s span, hz float64, o Options) (Strike, bo
 	}
 	rate := src.Rate()
 	d := max(1, int(rate/baseRate))
-	z := shift(x, rate, hz, d)
+	z := signal.Baseband(x, rate, hz, d)
 	if len(z) < 16 {
 		return Strike{}, false, nil
 	}
