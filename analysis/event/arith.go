@@ -68,14 +68,19 @@ func boxcar(x []float64, m int) []float64 {
 	if h == 0 {
 		return x
 	}
-	sums := make([]float64, len(x)+1)
-	for i, v := range x {
-		sums[i+1] = sums[i] + v
-	}
 	y := make([]float64, len(x))
+	sum, count := 0.0, 0.0
+	for i := range min(h, len(x)) {
+		sum, count = sum+x[i], count+1
+	}
 	for i := range y {
-		lo, hi := max(0, i-h), min(len(x), i+h+1)
-		y[i] = (sums[hi] - sums[lo]) / float64(hi-lo)
+		if i+h < len(x) {
+			sum, count = sum+x[i+h], count+1
+		}
+		if i > h {
+			sum, count = sum-x[i-h-1], count-1
+		}
+		y[i] = sum / count
 	}
 	return y
 }

@@ -22,7 +22,7 @@ const (
 	contactsFromS   = 0.0045 // and a second may have come
 	burstS          = 0.001
 	burstOverFirst  = 0.006 // energy; -22 dB of the first contact's innovation
-	burstOverMedian = 5.0   // energy; and the product of the two is at least 1
+	burstOverMedian = 4.5   // energy; and the product of the two is at least 1
 )
 
 // secondContact looks for new force between an event's onset and sample to. It
@@ -76,21 +76,16 @@ func newForce(x []float64, start int, rateHz, noise float64) burst {
 	if len(x) < skip+4*predictorOrder {
 		return burst{}
 	}
-	weight := make([]float64, len(x))
-	for i := skip; i < len(x); i++ {
-		weight[i] = 1
+	learnt := learnFrom(x, skip)
+	e := learnt.innovation(x, noise)
+	if e == nil {
+		return burst{}
 	}
-	var b burst
-	for range 2 {
-		a := predictor(x, weight, noise)
-		if a == nil {
-			return burst{}
-		}
-		e := innovation(x, a)
-		b = strongest(e, start, skip, rateHz)
-		reweight(weight, e, skip)
+	learnt.forget(x, e, skip)
+	if e = learnt.innovation(x, noise); e == nil {
+		return burst{}
 	}
-	return b
+	return strongest(e, start, skip, rateHz)
 }
 
 func strongest(e []float64, start, skip int, rateHz float64) burst {
@@ -118,50 +113,75 @@ func risenMost(energy []float64, from, skip int) int {
 	return at
 }
 
-// predictor solves the weighted covariance method of linear prediction.
-func predictor(x, weight []float64, noise float64) []float64 {
-	p := predictorOrder
-	n := len(x) - p
-	gram, rhs := make([]float64, p*p), make([]float64, p)
-	weighted := make([]float64, n)
-	for i := range p {
-		for k := range weighted {
-			weighted[k] = weight[p+k] * x[i+k]
-		}
-		rhs[i] = floats.Dot(weighted, x[p:])
+// covariance holds the products of samples that linear prediction by the
+// covariance method is solved from: at row i, column j those of the samples
+// predictorOrder-i and predictorOrder-j before each that is learnt from. The
+// last column is of the predicted samples themselves.
+type covariance struct {
+	products [predictorOrder][predictorOrder + 1]float64
+	samples  float64
+}
+
+// learnFrom takes the samples of x from skip on. A row follows from the one
+// above it but for the ends.
+func learnFrom(x []float64, skip int) *covariance {
+	const p = predictorOrder
+	n := len(x) - skip
+	past := x[skip-p:]
+	c := &covariance{samples: float64(n)}
+	for j := range p + 1 {
+		c.products[0][j] = floats.Dot(past[:n], past[j:j+n])
+	}
+	for i := range p - 1 {
 		for j := i; j < p; j++ {
-			gram[i*p+j] = floats.Dot(weighted, x[j:j+n])
+			c.products[i+1][j+1] = c.products[i][j] - past[i]*past[j] + past[i+n]*past[j+n]
 		}
 	}
-	total := floats.Sum(weight[p:])
-	for i := range p {
-		gram[i*p+i] = gram[i*p+i]*(1+1e-8) + 1e-3*noise*total + 1e-300
-	}
-	if !solve(gram, rhs) {
-		return nil
-	}
-	return rhs
+	return c
 }
 
-func innovation(x, a []float64) []float64 {
-	p := len(a)
-	e := make([]float64, len(x))
-	for n := p; n < len(x); n++ {
-		e[n] = x[n] - floats.Dot(a, x[n-p:n])
-	}
-	return e
-}
-
-// reweight keeps a second contact's own samples from teaching the predictor.
-func reweight(weight, e []float64, skip int) {
+// forget takes away the share of samples that innovation e drives, so that a
+// second contact teaches the predictor nothing: what is beyond some deviations
+// counts as much as if it were there.
+func (c *covariance) forget(x, e []float64, skip int) {
+	const p = predictorOrder
 	sizes := make([]float64, len(e)-skip)
 	for i, v := range e[skip:] {
 		sizes[i] = math.Abs(v)
 	}
-	scale := 4*median(sizes) + 1e-300
-	for i := skip; i < len(e); i++ {
-		weight[i] = 1 / (1 + e[i]*e[i]/(scale*scale))
+	limit := 4 * median(sizes)
+	for k, size := range sizes {
+		if size <= limit {
+			continue
+		}
+		share := 1 - limit*limit/(size*size)
+		c.samples -= share
+		seen := x[skip+k-p : skip+k+1]
+		for i := range p {
+			for j := i; j <= p; j++ {
+				c.products[i][j] -= share * seen[i] * seen[j]
+			}
+		}
 	}
+}
+
+// innovation is what cannot be foretold of x; nil when that cannot be solved.
+func (c *covariance) innovation(x []float64, noise float64) []float64 {
+	const p = predictorOrder
+	gram, rhs := make([]float64, p*p), make([]float64, p)
+	for i, row := range c.products {
+		copy(gram[i*p:], row[:p])
+		gram[i*p+i] = row[i]*(1+1e-8) + 1e-3*noise*c.samples + 1e-300
+		rhs[i] = row[p]
+	}
+	if !solve(gram, rhs) {
+		return nil
+	}
+	e := make([]float64, len(x))
+	for n := p; n < len(x); n++ {
+		e[n] = x[n] - floats.Dot(rhs, x[n-p:n])
+	}
+	return e
 }
 
 // bursts is the energy of the n samples from each on.

@@ -68,15 +68,15 @@ type onset struct {
 }
 
 // refine places the onset of a rise seen at sample seen, and gives the view
-// it was placed in, which reaches afterS on but not beyond next.
-func refine(src signal.Source, kind Kind, prior, seen, next int64) (onset, view, error) {
+// it was placed in, which reaches far enough to know a click.
+func refine(src signal.Source, kind Kind, prior, seen int64) (onset, view, error) {
 	rate := src.Rate()
 	ahead := tapPeakS
 	if kind == Pluck {
 		ahead = pluckS
 	}
 	guard := seen - int64(guardS*rate)
-	to := max(seen+int64((ahead+0.01)*rate), min(next, seen+int64(afterS[kind]*rate)))
+	to := seen + int64((ahead+clickSeenS)*rate)
 	var o onset
 	var v view
 	for range 2 {

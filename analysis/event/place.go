@@ -2,6 +2,7 @@ package event
 
 import (
 	"context"
+	"fmt"
 	"math"
 
 	"gonum.org/v1/gonum/floats"
@@ -13,6 +14,7 @@ import (
 const (
 	marginS          = 0.002
 	firstMotionOverS = 0.004 // a second contact comes later
+	clickSeenS       = 0.02  // what a click is compared with
 )
 
 // place turns picks into events: exact onset, contacts, end.
@@ -51,7 +53,7 @@ func place(ctx context.Context, src signal.Source, kind Kind, s *scan, picks []p
 // The next one begins no earlier than next.
 func placeOne(src signal.Source, kind Kind, s *scan, p pick, prior, next int64) (Event, bool, error) {
 	seen := p.frame * s.frameLen
-	o, v, err := refine(src, kind, min(prior, seen), seen, next)
+	o, v, err := refine(src, kind, min(prior, seen), seen)
 	if err != nil {
 		return Event{}, false, err
 	}
@@ -61,19 +63,17 @@ func placeOne(src signal.Source, kind Kind, s *scan, p pick, prior, next int64) 
 	at := max(0, min(s.length-1, int64(math.Round(o.at))))
 	e := Event{Onset: at, OnsetSDSamples: o.sd, Prior: min(prior, at)}
 	e.TruncatedStart = at < int64(0.002*s.rateHz)
-	if !v.genuine(kind, at) {
-		return e, false, nil
+	end := max(seen, next)
+	if genuine, err := v.genuine(src, kind, at, end); !genuine || err != nil {
+		return e, false, err
 	}
 	bg := v.bg
 	e.background = &bg
 	if kind == Tap {
-		err = e.contacts(src, s, p, v, max(seen, next))
+		err = e.contacts(src, s, p, v, end)
 	}
 	return e, true, err
 }
-
-// afterS is how much of an event is looked at to place it.
-var afterS = [...]float64{Tap: 0.024, Pluck: 0.25}
 
 // contacts notes a second contact: one that was seen as a rise of its own, or
 // one that only its force gives away.
@@ -110,17 +110,32 @@ func (e *Event) bound(s *scan, limit int64) {
 // genuine refuses what rises like an event and is none: a click of a sample
 // or two, whose energy lies within 0.2 ms (no contact is that short), and for
 // plucks a gate that opens on noise, which has no partials.
-func (v view) genuine(kind Kind, onset int64) bool {
+func (v view) genuine(src signal.Source, kind Kind, onset, end int64) (bool, error) {
 	at := v.index(onset)
-	if isClick(v.raw[at:min(len(v.raw), at+v.samples(0.02))], v.samples(1e-4)) {
-		return false
+	if isClick(v.raw[at:min(len(v.raw), at+v.samples(clickSeenS))], v.samples(1e-4)) {
+		return false, nil
 	}
-	after := v.raw[min(len(v.raw), at+v.samples(0.05)):]
-	if kind == Tap || len(after) < v.samples(0.1) {
-		return true
+	if kind == Tap {
+		return true, nil
 	}
-	bg := fitBackground(after, 0, v.rateHz)
-	return bg.power > 0.25*bg.rest
+	return v.hasPartials(src, onset+int64(v.samples(0.05)), min(end, onset+int64(v.samples(0.25))))
+}
+
+// hasPartials tells whether lines hold a good part of the power from sample
+// from to sample to; true when that is too short to tell.
+func (v view) hasPartials(src signal.Source, from, to int64) (bool, error) {
+	if to-from < int64(v.samples(0.1)) {
+		return true, nil
+	}
+	raw, err := signal.Segment(src, from, to-from)
+	if err != nil {
+		return false, fmt.Errorf("read samples from %d: %w", from, err)
+	}
+	d := thinning(v.rateHz)
+	x := averaged(raw, d)
+	v.bg.subtract(x, from, d)
+	bg := fitBackground(x, 0, v.rateHz/float64(d))
+	return bg.power > 0.25*bg.rest, nil
 }
 
 // isClick tells whether nearly all energy lies within half samples of the peak.

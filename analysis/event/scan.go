@@ -159,9 +159,14 @@ func (s *scanner) past(k, gap int64) frame {
 	from := max(0, k-gap-pastFrames-4)
 	for j := from; j <= k-gap; j++ {
 		f := &s.smooth[j&(ringFrames-1)]
-		p.mid, p.high = max(p.mid, f.mid), max(p.high, f.high)
-		if j <= k-gap-4 {
-			p.low = max(p.low, f.low)
+		if f.mid > p.mid {
+			p.mid = f.mid
+		}
+		if f.high > p.high {
+			p.high = f.high
+		}
+		if j <= k-gap-4 && f.low > p.low {
+			p.low = f.low
 		}
 	}
 	return p
@@ -191,12 +196,13 @@ func (s *scanner) risen(k int64, sm *frame) bool {
 // plainlyNot tells from a few of the frames before k that it is no rise: most
 // frames need no look at all sixty.
 func (s *scanner) plainlyNot(k int64, sm *frame) bool {
-	var p frame
+	low, mid, high := (sm.low-leastEnergy)/s.ratio, (sm.mid-leastEnergy)/s.ratio, (sm.high-leastEnergy)/s.ratio
+	var notLow, notMid, notHigh bool
 	for _, back := range [...]int64{8, 16, 28, 44} {
 		f := &s.smooth[(k-back)&(ringFrames-1)]
-		p.low, p.mid, p.high = max(p.low, f.low), max(p.mid, f.mid), max(p.high, f.high)
+		notLow, notMid, notHigh = notLow || f.low >= low, notMid || f.mid >= mid, notHigh || f.high >= high
 	}
-	return sm.high <= s.ratio*p.high+leastEnergy && sm.mid <= s.ratio*p.mid+leastEnergy && sm.low <= s.ratio*p.low+leastEnergy
+	return notLow && notMid && notHigh
 }
 
 // note opens a rise, or prolongs the one that is still going on.
