@@ -144,6 +144,11 @@ func TestFilesThatFailWhileRead(t *testing.T) {
 	_, err = take.Inspect(t.Context())
 	checkSentence(t, "cut while read", err, "tap-1.wav", "cannot be read")
 
+	_, err = take.SHA256(t.Context())
+	checkSentence(t, "cut while hashed", err, "tap-1.wav", "cannot be read")
+	_, err = take.Channel(0).ReadAt(make([]float64, 96000), 0)
+	checkSentence(t, "cut while its samples are read", err, "tap-1.wav", "cannot be read")
+
 	for _, from := range []int64{0, 12, 20, 40, 1000} {
 		take, err := Read(failing{bytes.NewReader(file), from}, int64(len(file)), "tap-1.wav")
 		if err == nil {

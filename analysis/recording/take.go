@@ -111,11 +111,11 @@ func (t *Take) SHA256(ctx context.Context) (string, error) {
 		if err := ctx.Err(); err != nil {
 			return "", err
 		}
-		n, err := t.r.ReadAt(block[:min(int64(len(block)), t.size-at)], at)
-		if err != nil && err != io.EOF {
-			return "", fmt.Errorf("read %s: %w", t.Name, err)
+		part := block[:min(int64(len(block)), t.size-at)]
+		if n, err := t.r.ReadAt(part, at); n < len(part) {
+			return "", fmt.Errorf("%s cannot be read at byte %d (was it moved or cut meanwhile?): %w", t.Name, at, unexpected(err))
 		}
-		h.Write(block[:n])
+		h.Write(part)
 	}
 	return hex.EncodeToString(h.Sum(nil)), nil
 }

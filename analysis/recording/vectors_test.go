@@ -6,6 +6,8 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"regexp"
+	"strconv"
 	"strings"
 	"testing"
 )
@@ -14,8 +16,7 @@ import (
 // testdata/vectors.py made them, testdata/vectors/made-with.txt has the
 // versions.
 func TestDecodesLikeOtherLibraries(t *testing.T) {
-	files := glob(t, "testdata/vectors/*.wav", 27)
-	for _, path := range files {
+	for _, path := range glob(t, "testdata/vectors/*.wav", 37) {
 		take, err := Open(path)
 		if err != nil {
 			t.Error(err)
@@ -25,8 +26,9 @@ func TestDecodesLikeOtherLibraries(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		channels := take.Format.Channels
-		if channels != 2 || take.Format.RateHz != 48000 || take.Format.Frames != int64(len(raw)/8/channels) || len(take.Notes) > 0 {
+		channels, rateHz := shapeOf(path)
+		piped := strings.Contains(path, "piped-") // whose sizes nobody could fill in
+		if take.Format.Channels != channels || take.Format.RateHz != rateHz || take.Format.Frames != int64(len(raw)/8/channels) || len(take.Notes) > 0 != piped {
 			t.Errorf("%s: read as %+v with notes %q", path, take.Format, take.Notes)
 			continue
 		}
@@ -42,6 +44,19 @@ func TestDecodesLikeOtherLibraries(t *testing.T) {
 			t.Error(err)
 		}
 	}
+}
+
+var shape = regexp.MustCompile(`(\d+)ch-(\d+)`)
+
+// shapeOf is what a vector's name says of its channels and rate, else the
+// usual.
+func shapeOf(path string) (channels, rateHz int) {
+	if m := shape.FindStringSubmatch(path); m != nil {
+		channels, _ = strconv.Atoi(m[1])
+		rateHz, _ = strconv.Atoi(m[2])
+		return channels, rateHz
+	}
+	return 2, 48000
 }
 
 func TestRefusesOtherLibrariesFiles(t *testing.T) {

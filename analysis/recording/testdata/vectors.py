@@ -7,7 +7,10 @@ Every *.wav was written, and every *.f64 beside it read back, by libsndfile
 (version in vectors/made-with.txt) through sf_writef_double, sf_writef_int
 and sf_readf_double; sox-*.wav were written by SoX and, where integer, read by it.
 A *.f64 holds the samples as little-endian float64, interleaved, full scale
-+-1. refused-*.bin are the first bytes of files of other kinds.
++-1. KIND-CHANNELSch-RATE.wav are of other shapes than two channels at 48 kHz.
+valid-*.wav are extensible files whose header was changed to fewer valid bits.
+piped-*.wav went from SoX into a pipe, so that nobody could fill in their sizes.
+refused-*.bin are the first bytes of files of other kinds.
 """
 
 import array
@@ -30,6 +33,8 @@ REFUSED = {
     "aiff": 0x020000 | 2, "w64": 0x0B0000 | 2, "caf": 0x180000 | 2, "au": 0x030000 | 2, "flac": 0x170000 | 2, "ogg": 0x200000 | 0x60,
     "mp3": 0x230000 | 0x82, "a-law": WAV | 0x11, "mu-law": WAV | 0x10, "ima-adpcm": WAV | 0x12, "adpcm": WAV | 0x13, "gsm": WAV | 0x20,
 }
+SHAPES = [("s16", 1, 8000), ("s24", 1, 384000), ("u8", 3, 11025), ("x-f32", 5, 192000), ("x-s32", 8, 96000), ("x-s24", 64, 44100)]
+VALID = {"valid-20-in-24": ("x-s24", 20, 3), "valid-24-in-32": ("x-s32", 24, 4)}
 SOX = {"sox-u8": ["-b", "8", "-e", "unsigned"], "sox-s16": ["-b", "16"], "sox-s24": ["-b", "24"], "sox-s32": ["-b", "32"],
        "sox-f32": ["-b", "32", "-e", "floating-point"], "sox-rifx-s16": ["-b", "16", "-B"], "sox-rifx-s24": ["-b", "24", "-B"]}
 
@@ -49,15 +54,15 @@ for f in (lib.sf_readf_double, lib.sf_writef_double, lib.sf_writef_int):
     f.argtypes = [ctypes.c_void_p, ctypes.c_void_p, ctypes.c_int64]
 
 
-def write(path, kind, frames=FRAMES):
+def write(path, kind, frames=FRAMES, channels=CHANNELS, rate=RATE):
     rng = random.Random(kind)
-    n = frames * CHANNELS
+    n = frames * channels
     whole = kind & 0xFFFF < 6 or kind & 0xFFFF >= 0x10
     if whole:  # extremes first, then every bit at random
         x = array.array("i", ([-2**31, 2**31 - 1, 0, -1] + [rng.randrange(-2**31, 2**31) for _ in range(n)])[:n])
     else:
         x = array.array("d", ([-1.0, 1.0, 0.0, 1e-30, -3.5] + [rng.uniform(-1, 1) for _ in range(n)])[:n])
-    info = Info(0, RATE, CHANNELS, kind, 0, 0)
+    info = Info(0, rate, channels, kind, 0, 0)
     if kind & 0xFFFF == 0x20:
         info.channels, info.samplerate = 1, 8000
     f = lib.sf_open(path.encode(), 0x20, ctypes.byref(info))
@@ -82,6 +87,19 @@ def read_back(path):
         out.write(x.tobytes())
 
 
+def narrow(path, wide, valid, width):
+    """Copies a file with fewer valid bits, the others 0 (wValidBitsPerSample at byte 38)."""
+    with open(wide, "rb") as f:
+        b = bytearray(f.read())
+    b[38:40] = valid.to_bytes(2, "little")
+    data = b.index(b"data") + 8
+    keep = (1 << 8 * width) - (1 << 8 * width - valid)
+    for at in range(data, len(b), width):
+        b[at:at + width] = (int.from_bytes(b[at:at + width], "little") & keep).to_bytes(width, "little")
+    with open(path, "wb") as f:
+        f.write(b)
+
+
 def main():
     os.chdir(os.path.dirname(os.path.abspath(__file__)))
     os.makedirs("vectors", exist_ok=True)
@@ -90,6 +108,13 @@ def main():
         os.remove(old)
     for name, kind in KINDS.items():
         write(name + ".wav", kind)
+        read_back(name + ".wav")
+    for kind, channels, rate in SHAPES:
+        name = "%s-%dch-%d" % (kind, channels, rate)
+        write(name + ".wav", KINDS[kind], channels=channels, rate=rate)
+        read_back(name + ".wav")
+    for name, (wide, valid, width) in VALID.items():
+        narrow(name + ".wav", wide + ".wav", valid, width)
         read_back(name + ".wav")
     for name, kind in REFUSED.items():
         write("made", kind, 4000)
@@ -102,6 +127,13 @@ def main():
             read_back(name + ".wav")
         else:
             subprocess.run(["sox", name + ".wav", "-t", "raw", "-e", "floating-point", "-b", "64", "-L", name + ".f64"], check=True)
+    for kind, bits in (("s16", "16"), ("s24", "24")):
+        raw = subprocess.run(["sox", "-R", kind + ".wav", "-t", "raw", "-"], check=True, capture_output=True).stdout
+        shape = ["-t", "raw", "-r", str(RATE), "-c", str(CHANNELS), "-e", "signed", "-b", bits]
+        with open("piped-" + kind + ".wav", "wb") as out:
+            out.write(subprocess.run(["sox", "-R", *shape, "-", "-t", "wav", "-"], input=raw, check=True, capture_output=True).stdout)
+        with open("piped-" + kind + ".f64", "wb") as out, open(kind + ".f64", "rb") as whole:
+            out.write(whole.read())
     sox = subprocess.run(["sox", "--version"], capture_output=True, text=True, check=True).stdout.strip()
     with open("made-with.txt", "w") as out:
         out.write(lib.sf_version_string().decode() + "\n" + sox.split(":")[-1].strip() + "\n")
