@@ -97,7 +97,7 @@ func drawSession(rng *rand.Rand, strings int) session {
 		for range 3 + rng.IntN(6) {
 			pl.plucks = append(pl.plucks, pluckEvent{
 				level: event.Level{RMSDBFS: level(), PeakDB: peak()}, hasLevel: true,
-				pitch: pitch.Pitch{F1Hz: f1(), B: b(), HasB: true}, decay: decay.Decay{T60Seconds: t60()}, broadband: decay.Decay{T60Seconds: broad()},
+				pitch: pitch.Pitch{F1Hz: f1(), B: b(), HasB: true}, decay: drawnDecay(t60()), broadband: drawnDecay(broad()),
 			})
 		}
 		hz, thd := scatter("hz", 440, 0.01), scatter("thd", -40, 1)
@@ -113,6 +113,11 @@ func drawSession(rng *rand.Rand, strings int) session {
 		s.truth = append(s.truth, truth)
 	}
 	return s
+}
+
+// drawnDecay knows its T60 to 2 %, less than plucks scatter by.
+func drawnDecay(t60 float64) decay.Decay {
+	return decay.Decay{T60Seconds: t60, T60Low: t60 / 1.02, T60High: t60 * 1.02}
 }
 
 const coverRateHz = 1000

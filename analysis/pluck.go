@@ -12,6 +12,7 @@ import (
 	"saddlewise/analysis/result"
 	"saddlewise/analysis/signal"
 	"saddlewise/analysis/stage"
+	"saddlewise/analysis/stats"
 )
 
 // longestNoteS bounds what is read of one note: memory is one event's.
@@ -134,19 +135,19 @@ func pluckOf(takes []measured, indexes []int, target *stage.String, a4Hz float64
 	}
 	const none = "no pluck with a whole half second was found"
 	p.LevelDBFS, p.PeakDB, p.SNRDB = summarize(v.level, none), summarize(v.peak, none), summarize(v.snr, none)
-	p.F1Hz = summarize(v.f1, orReason(v.pitchReason, "no pluck with a pitch was found"))
+	p.F1Hz = summarizeMeasured(v.f1, orReason(v.pitchReason, "no pluck with a pitch was found"))
 	p.Inharmonicity = summarize(v.b, "too few partials")
 	p.GlideCents = summarize(v.glide, "no attack glide could be told")
-	p.T60S = summarize(v.t60, orReason(v.decayReason, "no pluck rang long enough"))
-	p.LateT60S = summarize(v.late, "")
+	p.T60S = summarizeMeasured(v.t60, orReason(v.decayReason, "no pluck rang long enough"))
+	p.LateT60S = summarizeMeasured(v.late, "")
 	p.KneeS = summarize(v.knee, "")
 	p.BeatHz = summarize(v.beat, "")
-	p.BroadbandT60S = summarize(v.broad, "no pluck rang long enough")
+	p.BroadbandT60S = summarizeMeasured(v.broad, "no pluck rang long enough")
 	if p.T60RangeS = v.t60Range; p.T60RangeS != nil && !p.T60S.Known() {
 		p.T60S.Reason = rangeNote(p.T60S.Reason, *p.T60RangeS)
 	}
 	p.RattleDB = summarize(v.rattle, "no pluck was long enough")
-	setTarget(p, target, a4Hz)
+	setTarget(p, v.f1, target, a4Hz)
 	p.Spectrum, p.Decay = typicalCurves(takes, indexes, p.T60S)
 	return p
 }
@@ -160,9 +161,10 @@ func orReason(reason, otherwise string) string {
 
 // pluckValues collects the events' values, measure by measure.
 type pluckValues struct {
-	level, peak, snr, f1, b, glide, t60, late, knee, beat, broad, rattle []result.Value
-	pitchReason, decayReason                                             string
-	t60Range                                                             *[2]float64
+	level, peak, snr, b, glide, knee, beat, rattle []result.Value
+	f1, t60, late, broad                           measuredValues
+	pitchReason, decayReason                       string
+	t60Range                                       *[2]float64
 }
 
 func (v *pluckValues) add(take, n int, e pluckEvent, noiseDBFS float64) {
@@ -182,18 +184,24 @@ func (v *pluckValues) add(take, n int, e pluckEvent, noiseDBFS float64) {
 	if e.pitchErr != nil {
 		v.pitchReason = e.pitchErr.Error()
 	} else {
-		put(&v.f1, e.pitch.F1Hz)
+		v.f1.put(take, n, e.pitch.F1Hz, ownF1(e.pitch))
 		put(&v.glide, e.pitch.GlideCents)
 		if e.pitch.HasB {
 			put(&v.b, e.pitch.B)
 		}
 	}
-	v.addDecay(e, put)
+	v.addDecay(take, n, e, put)
 }
 
-func (v *pluckValues) addDecay(e pluckEvent, put func(*[]result.Value, float64)) {
-	if e.broadErr == nil && e.broadband.T60Seconds > 0 {
-		put(&v.broad, e.broadband.T60Seconds)
+// ownF1 is the interval of one pluck's fundamental.
+func ownF1(p pitch.Pitch) stats.Interval {
+	times := 1 + 1.96*p.F1SDHz/p.F1Hz
+	return stats.Interval{Low: p.F1Hz / times, High: p.F1Hz * times, Coverage: stats.Nominal}
+}
+
+func (v *pluckValues) addDecay(take, n int, e pluckEvent, put func(*[]result.Value, float64)) {
+	if d := e.broadband; e.broadErr == nil && d.T60Seconds > 0 {
+		v.broad.put(take, n, d.T60Seconds, own(d.T60Low, d.T60High))
 	}
 	switch d := e.decay; {
 	case e.decayErr != nil:
@@ -207,15 +215,19 @@ func (v *pluckValues) addDecay(e pluckEvent, put func(*[]result.Value, float64))
 	case d.T60Seconds == 0:
 		v.decayReason = d.Reason
 	default:
-		put(&v.t60, d.T60Seconds)
+		v.t60.put(take, n, d.T60Seconds, own(d.T60Low, d.T60High))
 		if d.TwoStage {
-			put(&v.late, d.LateT60Seconds)
+			v.late.put(take, n, d.LateT60Seconds, own(d.LateT60Low, d.LateT60High))
 			put(&v.knee, d.KneeS)
 		}
 		if d.Beating {
 			put(&v.beat, d.BeatHz)
 		}
 	}
+}
+
+func own(low, high float64) stats.Interval {
+	return stats.Interval{Low: low, High: high, Coverage: stats.Nominal}
 }
 
 func (v *pluckValues) widen(r [2]float64) {
@@ -243,7 +255,10 @@ func pluckRecord(take, n int, e pluckEvent, rateHz float64) result.PluckEvent {
 	switch {
 	case e.decayErr != nil:
 		r.DecayNote = e.decayErr.Error()
-	case e.decay.T60Seconds == 0:
+	case e.decay.T60Seconds > 0:
+		i := own(e.decay.T60Low, e.decay.T60High)
+		r.T60Interval = &i
+	default:
 		r.DecayNote = e.decay.Reason
 		if e.decay.T60RangeSeconds[1] > 0 {
 			r.DecayNote = rangeNote(r.DecayNote, e.decay.T60RangeSeconds)
@@ -254,20 +269,19 @@ func pluckRecord(take, n int, e pluckEvent, rateHz float64) result.PluckEvent {
 
 // setTarget compares the pitch with the instrument's string, else with the
 // nearest equal-tempered note.
-func setTarget(p *result.Pluck, target *stage.String, a4Hz float64) {
+func setTarget(p *result.Pluck, f1 measuredValues, target *stage.String, a4Hz float64) {
 	if !p.F1Hz.Known() {
 		p.Cents.Reason = p.F1Hz.Reason
 		return
 	}
-	f1 := p.F1Hz.Estimate.Median
 	if target != nil && target.Hz > 0 {
 		p.TargetHz, p.TargetNote, p.TargetGiven = pointer(target.Hz), target.Note, true
 	} else {
-		note, _ := signal.NearestNote(f1, a4Hz)
+		note, _ := signal.NearestNote(p.F1Hz.Estimate.Median, a4Hz)
 		p.TargetHz, p.TargetNote = pointer(note.Hz(a4Hz)), note.Name
 	}
 	hz := *p.TargetHz
-	p.Cents = mapped(p.F1Hz, func(f float64) float64 { return 1200 * math.Log2(f/hz) })
+	p.Cents = summarizeMeasured(f1.mapped(func(f float64) float64 { return 1200 * math.Log2(f/hz) }), "")
 }
 
 // typicalCurves picks the pluck whose T60 is nearest the median, to be drawn.

@@ -13,9 +13,40 @@ func summarize(values []result.Value, missing string) result.Quantity {
 	if len(values) == 0 {
 		return result.Quantity{Reason: missing}
 	}
-	est := stats.Summarize(plain(values))
+	return quantity(stats.Summarize(plain(values)), values)
+}
+
+// summarizeMeasured is summarize of values that have intervals of their own.
+func summarizeMeasured(m measuredValues, missing string) result.Quantity {
+	if len(m.values) == 0 {
+		return result.Quantity{Reason: missing}
+	}
+	return quantity(stats.SummarizeMeasured(plain(m.values), m.own), m.values)
+}
+
+// measuredValues are events' values with the interval of each.
+type measuredValues struct {
+	values []result.Value
+	own    []stats.Interval
+}
+
+func (m *measuredValues) put(take, event int, value float64, own stats.Interval) {
+	m.values = append(m.values, result.Value{Take: take, Event: event, Value: value})
+	m.own = append(m.own, own)
+}
+
+// mapped is m with a rising f applied to values and intervals.
+func (m measuredValues) mapped(f func(float64) float64) measuredValues {
+	var out measuredValues
+	for i, v := range m.values {
+		out.put(v.Take, v.Event, f(v.Value), stats.Interval{Low: f(m.own[i].Low), High: f(m.own[i].High), Coverage: m.own[i].Coverage})
+	}
+	return out
+}
+
+func quantity(est stats.Estimate, values []result.Value) result.Quantity {
 	q := result.Quantity{Estimate: &est, Values: values}
-	if more := stats.MoreForInterval(est.N); more > 0 {
+	if more := stats.MoreForInterval(est.N); more > 0 && (est.Interval == nil || est.Interval.Coverage < stats.Nominal) {
 		q.Reason = fmt.Sprintf("%d more make a 95 %% interval", more)
 	}
 	return q

@@ -117,15 +117,16 @@ type Pluck struct {
 
 // PluckEvent is one pluck.
 type PluckEvent struct {
-	Take       int     `json:"take"`
-	Event      int     `json:"event"`
-	OnsetS     float64 `json:"onset_s"`
-	Sign       int     `json:"sign"`
-	PitchNote  string  `json:"pitch_note,omitempty" jsonschema_description:"why pitch cannot be told"`
-	DecayNote  string  `json:"decay_note,omitempty" jsonschema_description:"why sustain cannot be told"`
-	F1SDHz     float64 `json:"f1_sd_hz" jsonschema_description:"standard error of this event's fit; 0: none"`
-	RangeDB    float64 `json:"range_db" jsonschema_description:"usable decay above noise"`
-	SecondsOut float64 `json:"seconds" jsonschema_description:"from onset to the end of the note"`
+	Take        int             `json:"take"`
+	Event       int             `json:"event"`
+	OnsetS      float64         `json:"onset_s"`
+	Sign        int             `json:"sign"`
+	PitchNote   string          `json:"pitch_note,omitempty" jsonschema_description:"why pitch cannot be told"`
+	DecayNote   string          `json:"decay_note,omitempty" jsonschema_description:"why sustain cannot be told"`
+	F1SDHz      float64         `json:"f1_sd_hz" jsonschema_description:"standard error of this event's fit; 0: none"`
+	T60Interval *stats.Interval `json:"t60_interval" jsonschema_description:"seconds, of this event's fit; null: no T60"`
+	RangeDB     float64         `json:"range_db" jsonschema_description:"usable decay above noise"`
+	SecondsOut  float64         `json:"seconds" jsonschema_description:"from onset to the end of the note"`
 }
 
 // Spectrum is a plucked spectrum thinned for drawing, with its partials.
