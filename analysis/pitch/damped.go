@@ -88,10 +88,13 @@ type lineSD struct{ size, omega float64 }
 // negative frequency, the model is an analytic function of each line's complex
 // amplitude and pole, so that the normal equations are complex and half as
 // many; the mirror counts in what the lines leave, not in the slopes.
-type fitter struct {
-	b       band
+type fitter struct{ now, next equations }
+
+// equations are the normal equations at lines.
+type equations struct {
 	lines   []damped
 	left    []complex128   // of the band by the lines
+	rss     float64        // its energy
 	slopes  [][]complex128 // by unknown: amplitude, then ln z in 1/n unless still
 	normal  hermitian
 	descent []complex128
@@ -100,53 +103,48 @@ type fitter struct {
 // fit is by Levenberg and Marquardt's method. White noise is white over the
 // bins, so within the band this is maximum likelihood.
 func (f *fitter) fit(b band, start []damped, maxShift float64) fitResult {
-	f.reset(b, start)
+	const small, smallRSS = 1e-2, 1e-4 // far below the standard errors
+	f.now.build(b, start)
 	lambda := 1e-3
-	rss := f.build()
 	for range 30 {
-		before := f.lines
-		trial, moved, ok := f.propose(lambda, maxShift, start)
+		trial, moved, ok := f.now.propose(b, lambda, maxShift, start)
 		if ok {
-			f.lines = trial
-			now := f.build()
-			if now < rss {
-				converged := moved < 1e-3 || rss-now < 1e-9*rss
-				rss, lambda = now, lambda/8
-				if converged {
-					break
-				}
-				continue
+			f.next.build(b, trial)
+			gain := f.now.rss - f.next.rss
+			if gain > 0 {
+				f.now, f.next = f.next, f.now
+				lambda /= 8
 			}
-			f.lines = before
-			f.build()
-			if moved < 1e-3 {
+			if moved < small || gain > 0 && gain < smallRSS*f.now.rss {
 				break
+			}
+			if gain > 0 {
+				continue
 			}
 		}
 		if lambda *= 8; lambda > 1e6 {
 			break
 		}
 	}
-	return f.finish(rss)
+	return f.now.finish(b)
 }
 
 // reset makes room for the band and the lines' unknowns.
-func (f *fitter) reset(b band, start []damped) {
+func (e *equations) reset(bins int) {
 	unknowns := 0
-	for _, d := range start {
+	for _, d := range e.lines {
 		unknowns += d.unknowns()
 	}
-	f.b, f.lines = b, start
-	f.left = resized(f.left, len(b.x))
-	for len(f.slopes) < unknowns {
-		f.slopes = append(f.slopes, nil)
+	e.left = resized(e.left, bins)
+	for len(e.slopes) < unknowns {
+		e.slopes = append(e.slopes, nil)
 	}
-	f.slopes = f.slopes[:unknowns]
-	for i := range f.slopes {
-		f.slopes[i] = resized(f.slopes[i], len(b.x))
+	e.slopes = e.slopes[:unknowns]
+	for i := range e.slopes {
+		e.slopes[i] = resized(e.slopes[i], bins)
 	}
-	f.normal.reset(unknowns)
-	f.descent = resized(f.descent, unknowns)
+	e.normal.reset(unknowns)
+	e.descent = resized(e.descent, unknowns)
 }
 
 func resized(v []complex128, n int) []complex128 {
@@ -164,30 +162,32 @@ func (d damped) unknowns() int {
 	return 2
 }
 
-// build fills the normal equations at the lines and returns the energy that
-// they leave. ln z is counted in 1/n, so that all parameters have like sizes.
-func (f *fitter) build() float64 {
-	copy(f.left, f.b.x)
+// build fills the equations at lines. ln z is counted in 1/n, so that all
+// parameters have like sizes.
+func (e *equations) build(b band, lines []damped) {
+	e.lines = lines
+	e.reset(len(b.x))
+	copy(e.left, b.x)
 	at := 0
-	for _, d := range f.lines {
-		f.take(d, f.slopes[at:at+d.unknowns()])
+	for _, d := range lines {
+		e.take(b, d, e.slopes[at:at+d.unknowns()])
 		at += d.unknowns()
 	}
-	for p, s := range f.slopes {
+	for p, s := range e.slopes {
 		for q := range p + 1 {
-			f.normal.set(p, q, dot(s, f.slopes[q]))
+			e.normal.set(p, q, dot(s, e.slopes[q]))
 		}
-		f.descent[p] = dot(s, f.left)
+		e.descent[p] = dot(s, e.left)
 	}
-	return energyOf(f.left)
+	e.rss = energyOf(e.left)
 }
 
 // take subtracts a line from what is left and notes its slopes.
-func (f *fitter) take(d damped, slopes [][]complex128) {
-	g := d.geometric(f.b.n)
+func (e *equations) take(b band, d damped, slopes [][]complex128) {
+	g := d.geometric(b.n)
 	image, ca := g.mirror(), conj(d.a)
 	perN, end := d.a*complex(1/g.n, 0), complex(g.n, 0)*g.power
-	for i, turn := range f.b.turn {
+	for i, turn := range b.turn {
 		turned := g.z * turn
 		inv := inverse(1 - turned)
 		s := (1 - g.power) * inv
@@ -195,7 +195,7 @@ func (f *fitter) take(d damped, slopes [][]complex128) {
 		if !d.still {
 			slopes[1][i] = perN * (s*turned - end) * inv
 		}
-		f.left[i] -= d.a*s + ca*image.at(turn)
+		e.left[i] -= d.a*s + ca*image.at(turn)
 	}
 }
 
@@ -222,13 +222,13 @@ func energyOf(x []complex128) float64 {
 
 // propose solves the damped normal equations; moved is the largest step of
 // decay or omega in 1/n.
-func (f *fitter) propose(lambda, maxShift float64, start []damped) (out []damped, moved float64, ok bool) {
-	if !f.normal.factor(lambda) {
+func (e *equations) propose(b band, lambda, maxShift float64, start []damped) (out []damped, moved float64, ok bool) {
+	if !e.normal.factor(lambda) {
 		return nil, 0, false
 	}
-	step := f.normal.solve(f.descent)
-	out = append([]damped(nil), f.lines...)
-	n, at := float64(f.b.n), 0
+	step := e.normal.solve(e.descent)
+	out = append([]damped(nil), e.lines...)
+	n, at := float64(b.n), 0
 	for i := range out {
 		l := &out[i]
 		l.a += step[at]
@@ -248,22 +248,22 @@ func (f *fitter) propose(lambda, maxShift float64, start []damped) (out []damped
 
 // finish adds standard errors from the residual: what the model does not
 // explain widens them.
-func (f *fitter) finish(rss float64) fitResult {
-	r := fitResult{lines: f.lines, rss: rss, sd: make([]lineSD, len(f.lines))}
-	for i, v := range f.b.x {
-		r.energy += norm(v - f.left[i])
+func (e *equations) finish(b band) fitResult {
+	r := fitResult{lines: e.lines, rss: e.rss, sd: make([]lineSD, len(e.lines))}
+	for i, v := range b.x {
+		r.energy += norm(v - e.left[i])
 	}
-	free := 2 * (len(f.b.x) - len(f.slopes))
-	if free < 1 || !f.normal.factor(0) {
+	free := 2 * (len(b.x) - len(e.slopes))
+	if free < 1 || !e.normal.factor(0) {
 		return r
 	}
 	sd := func(unknown int) float64 {
-		return math.Sqrt(math.Max(0, f.normal.inverse(unknown)*rss/float64(free)))
+		return math.Sqrt(math.Max(0, e.normal.inverse(unknown)*e.rss/float64(free)))
 	}
 	at := 0
-	for i, d := range f.lines {
+	for i, d := range e.lines {
 		if !d.still {
-			r.sd[i] = lineSD{size: sd(at) / (cmplx.Abs(d.a) + 1e-300), omega: sd(at+1) / float64(f.b.n)}
+			r.sd[i] = lineSD{size: sd(at) / (cmplx.Abs(d.a) + 1e-300), omega: sd(at+1) / float64(b.n)}
 		}
 		at += d.unknowns()
 	}

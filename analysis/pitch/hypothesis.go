@@ -108,7 +108,9 @@ func rank(lines []line, o Options, topHz float64) []hypothesis {
 	sc := newScorer(lines, topHz)
 	var all []hypothesis
 	for _, s := range guesses(lines, o) {
-		all = append(all, hypothesis{s: s, score: sc.score(s, nil)})
+		if score := sc.score(s, nil); score > 0 {
+			all = append(all, hypothesis{s: s, score: score})
+		}
 	}
 	slices.SortFunc(all, func(a, b hypothesis) int { return compare(b.score, a.score) })
 	var out []hypothesis
@@ -132,12 +134,12 @@ func rank(lines []line, o Options, topHz float64) []hypothesis {
 func guesses(lines []line, o Options) []stiffString {
 	strong := slices.Clone(lines)
 	slices.SortFunc(strong, func(a, b line) int { return compare(b.levelDB, a.levelDB) })
+	strong = strong[:min(len(strong), anchorLines)]
 	var out []stiffString
-	for _, l := range strong[:min(len(strong), anchorLines)] {
-		for n := 1; n <= anchorPartial; n++ {
-			k := float64(n)
-			for _, b := range stiffnesses {
-				s := stiffString{f0: l.hz / (k * math.Sqrt(1+b*k*k)), b: b}
+	for _, b := range stiffnesses {
+		for _, l := range strong {
+			for n := 1; n <= anchorPartial; n++ {
+				s := stiffString{f0: l.hz / stiffString{1, b}.hz(n), b: b}
 				if f1 := s.hz(1); f1 >= 0.98*o.MinHz && f1 <= 1.02*o.MaxHz {
 					out = append(out, s)
 				}
@@ -166,17 +168,23 @@ func distinct(all []hypothesis, most int) []hypothesis {
 
 // scorer weighs strings against the lines of one spectrum.
 type scorer struct {
-	lines  []line
-	topHz  float64
-	most   []float64 // that lines 0..i-1 can gain together
-	level  []float64 // of partials 1.., NaN where missed
-	gain   []float64 // of partials found, 0 where none or hum
-	line   []*line   // of partials found
-	top    []float64 // envelope of level
-	levels []float64 // of lines that are no hum, the strongest first
-	best   float64   // score so far
-	from   int       // first line not yet passed
+	lines   []line
+	places  []place // of lines
+	topHz   float64
+	b       float64                   // stiffness of the string in work
+	stretch [mostPartials + 1]float64 // of its partials, re f0
+	most    []float64                 // that lines 0..i-1 can gain together
+	level   []float64                 // of partials 1.., NaN where missed
+	gain    []float64                 // of partials found, 0 where none or hum
+	line    []*line                   // of partials found
+	top     []float64                 // envelope of level
+	levels  []float64                 // of lines that are no hum, the strongest first
+	best    float64                   // score so far
+	from    int                       // first line not yet passed
 }
+
+// place is what is looked at of most lines.
+type place struct{ hz, reach float64 }
 
 func newScorer(lines []line, topHz float64) *scorer {
 	const n = mostPartials + 1
@@ -189,9 +197,11 @@ func newScorer(lines []line, topHz float64) *scorer {
 	}
 	slices.SortFunc(sc.levels, func(a, b float64) int { return compare(b, a) })
 	sc.setChances()
+	sc.stiffen(0)
 	sc.most = make([]float64, len(lines)+1)
 	for i := range lines {
 		l := &lines[i]
+		sc.places = append(sc.places, place{l.hz, l.reach})
 		sc.most[i+1] = sc.most[i] + math.Max(0, l.fits-l.logChance)
 	}
 	return sc
@@ -201,18 +211,16 @@ func newScorer(lines []line, topHz float64) *scorer {
 // standard deviations off; nil: none is within reach. Calls go up in frequency
 // from sc.from on.
 func (sc *scorer) about(hz, most float64) (best *line, z float64) {
+	for sc.from < len(sc.places) && hz-sc.places[sc.from].hz > min(sc.places[sc.from].reach, most) {
+		sc.from++
+	}
 	top := math.Inf(-1)
-	for k := sc.from; k < len(sc.lines); k++ {
-		l := &sc.lines[k]
-		off := l.hz - hz
-		reach := min(l.reach, most)
-		switch {
-		case off > reach:
-			return best, z
-		case off < -reach:
-			sc.from = k + 1
-			continue
+	for k := sc.from; k < len(sc.places); k++ {
+		off := sc.places[k].hz - hz
+		if off > min(sc.places[k].reach, most) {
+			break
 		}
+		l := &sc.lines[k]
 		zl := off / l.sd
 		if v := l.snrDB*(math.Ln10/20) - min(zl*zl/2, 6); v > top {
 			best, z, top = l, zl, v
@@ -261,13 +269,16 @@ func (sc *scorer) score(s stiffString, matches *[]match) float64 {
 // as soon as it is clear that they gain too little.
 func (sc *scorer) find(s stiffString) (last int) {
 	sc.from = 0
-	highest := min(1.02*s.hz(mostPartials), sc.topHz)
+	if s.b != sc.b {
+		sc.stiffen(s.b)
+	}
+	highest := min(1.02*s.f0*sc.stretch[mostPartials], sc.topHz)
 	end, _ := slices.BinarySearchFunc(sc.lines, highest, func(l line, hz float64) int { return compare(l.hz, hz) })
 	most := 0.3 * s.f0 // Hz off, at most
 	astray := math.Log(stray / (2 * most))
 	gained := 0.0
 	for n := 1; n <= mostPartials; n++ {
-		hz := s.hz(n)
+		hz := s.f0 * sc.stretch[n]
 		if hz > sc.topHz {
 			break
 		}
@@ -283,6 +294,13 @@ func (sc *scorer) find(s stiffString) (last int) {
 		return 0
 	}
 	return last
+}
+
+func (sc *scorer) stiffen(b float64) {
+	sc.b = b
+	for n := range sc.stretch {
+		sc.stretch[n] = stiffString{1, b}.hz(n)
+	}
 }
 
 // look finds the line of partial n within most Hz and what it gains. Lines that

@@ -1,10 +1,6 @@
 package pitch
 
-import (
-	"math"
-
-	"gonum.org/v1/gonum/stat"
-)
+import "math"
 
 // partial is one partial measured.
 type partial struct {
@@ -139,14 +135,17 @@ func (r *regression) extraScatter() float64 {
 		return 2
 	}
 	want := 0.455 * float64(free) / float64(len(r.p))
-	q, w := make([]float64, len(r.p)), make([]float64, len(r.p))
-	above := func(t float64) bool {
+	above := func(t float64) bool { // is the median of the squares more than wanted
+		var below, all float64
 		for i, e := range r.resid {
 			sd := r.sd(i)
-			q[i], w[i] = e*e/(sd*sd+t*t), 1/(sd*sd+1)
+			w := 1 / (sd*sd + 1)
+			all += w
+			if e*e <= want*(sd*sd+t*t) {
+				below += w
+			}
 		}
-		stat.SortWeighted(q, w)
-		return stat.Quantile(0.5, stat.Empirical, q, w) > want
+		return below < all/2
 	}
 	if !above(0) {
 		return 0

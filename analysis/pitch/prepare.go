@@ -3,6 +3,8 @@ package pitch
 import (
 	"fmt"
 	"math"
+
+	"gonum.org/v1/gonum/floats"
 )
 
 // note is the sounding part of a recording at a working rate, from its onset.
@@ -31,7 +33,7 @@ func prepare(x []float64, rateHz float64) (note, error) {
 	factor := max(1, int(rateHz/workRateHz))
 	y, lost := decimate(x, factor)
 	n := note{y: y, rateHz: rateHz / float64(factor)}
-	removeMean(n.y)
+	floats.AddConst(-floats.Sum(n.y)/float64(len(n.y)), n.y)
 	start := onset(n.y, int(0.005*n.rateHz))
 	n.y = n.y[start:]
 	n.onsetS = float64(lost)/rateHz + float64(start)/n.rateHz
@@ -102,17 +104,6 @@ func besselI0(x float64) float64 {
 		sum += term
 	}
 	return sum
-}
-
-func removeMean(y []float64) {
-	var sum float64
-	for _, v := range y {
-		sum += v
-	}
-	mean := sum / float64(len(y))
-	for i := range y {
-		y[i] -= mean
-	}
 }
 
 // onset is the first frame within 12 dB of the strongest frame of the first
