@@ -20,8 +20,8 @@ type file struct {
 // the old ones back when a rename fails. A full disk or an interruption leaves
 // the folder as it was; of two runs at once one is whole.
 func writeAll(dir string, files []file) (err error) {
-	if err := os.MkdirAll(dir, 0o755); err != nil {
-		return fmt.Errorf("make report folder: %w", err)
+	if err := makeFolder(dir); err != nil {
+		return err
 	}
 	staged := make([]string, 0, len(files))
 	defer func() { err = errors.Join(err, removeAll(staged)) }()
@@ -41,6 +41,20 @@ func writeAll(dir string, files []file) (err error) {
 	}
 	defer func() { err = errors.Join(err, unlock()) }()
 	return exchange(dir, files, staged)
+}
+
+// makeFolder makes dir where there is none, or says what is in the way.
+func makeFolder(dir string) error {
+	err := os.MkdirAll(dir, 0o755)
+	for at := dir; err != nil && at != filepath.Dir(at); at = filepath.Dir(at) {
+		if info, e := os.Stat(at); e == nil && !info.IsDir() {
+			return fmt.Errorf("the report cannot go to %s: %s is a file; choose another folder", dir, at)
+		}
+	}
+	if err != nil {
+		return fmt.Errorf("the report cannot go to %s; choose another folder: %w", dir, err)
+	}
+	return nil
 }
 
 // exchange renames the staged files to their names, and undoes that when one
@@ -129,12 +143,12 @@ func lockFolder(dir string) (unlock func() error, err error) {
 func stageFile(dir string, f file) (string, error) {
 	tmp, err := os.CreateTemp(dir, ".writing-*")
 	if err != nil {
-		return "", fmt.Errorf("write %s: %w", f.name, err)
+		return "", fmt.Errorf("%s cannot be written into %s; choose another folder: %w", f.name, dir, err)
 	}
 	_, err = tmp.Write(f.data)
 	err = errors.Join(err, tmp.Chmod(0o644), tmp.Close())
 	if err != nil {
-		return "", errors.Join(fmt.Errorf("write %s: %w", f.name, err), removeIfThere(tmp.Name()))
+		return "", errors.Join(fmt.Errorf("%s cannot be written; make room or choose another folder: %w", f.name, err), removeIfThere(tmp.Name()))
 	}
 	return tmp.Name(), nil
 }

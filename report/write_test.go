@@ -141,6 +141,29 @@ func TestWriteAllAtOnce(t *testing.T) {
 	}
 }
 
+// TestWaitsForTheOther: while another run changes the folder, nothing is put
+// in place.
+func TestWaitsForTheOther(t *testing.T) {
+	dir := t.TempDir()
+	unlock, err := lockFolder(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	done := make(chan error, 1)
+	go func() { done <- writeAll(dir, []file{{"a", nil}}) }()
+	select {
+	case err := <-done:
+		t.Fatalf("did not wait: %v", err)
+	case <-time.After(50 * time.Millisecond):
+	}
+	if _, err := os.Stat(filepath.Join(dir, "a")); err == nil {
+		t.Error("a file was put in place beside the other run's")
+	}
+	if err := errors.Join(unlock(), <-done); err != nil || names(t, dir) != "a" {
+		t.Errorf("%v; folder holds %s", err, names(t, dir))
+	}
+}
+
 // TestLockOfKilledRun: what a killed run left behind does not stop the next.
 func TestLockOfKilledRun(t *testing.T) {
 	dir := t.TempDir()

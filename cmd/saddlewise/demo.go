@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"os"
 	"path/filepath"
 
 	"github.com/spf13/cobra"
@@ -25,7 +26,8 @@ the stage "glued", where both are cured. It analyses both, compares
 them, and says where the recordings and reports are. Nothing in it was
 recorded; the build is made up.
 
-Everything goes to DIR (saddlewise-demo when none is given).`,
+Everything goes to DIR (saddlewise-demo when none is given). A file of the same
+name that is there already and holds something else is never replaced.`,
 		Example: "  saddlewise demo\n  saddlewise demo cello",
 		Args:    between(0, 1, "one folder at most"),
 		RunE: func(cmd *cobra.Command, args []string) error {
@@ -40,7 +42,14 @@ Everything goes to DIR (saddlewise-demo when none is given).`,
 
 func demo(cmd *cobra.Command, dir string) error {
 	out := cmd.OutOrStdout()
-	stages, err := fixtures.Demo(cmd.Context(), dir, demoSeed)
+	if err := os.MkdirAll(dir, 0o755); err != nil {
+		return fmt.Errorf("make the demo's folder: %w", err)
+	}
+	var stages []fixtures.Stage
+	err := rendered(dir, func(aside string) (err error) {
+		stages, err = fixtures.Demo(cmd.Context(), aside, demoSeed)
+		return err
+	})
 	if err != nil {
 		return err
 	}

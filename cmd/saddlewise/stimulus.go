@@ -123,5 +123,5 @@ func steadyTone(hz, rateHz, seconds, levelDBFS float64) []float64 {
 
 func writeStimulus(path string, x []float64, rateHz float64) error {
 	rng := rand.New(rand.NewPCG(ditherSeed, 0))
-	return fixtures.WriteWAV(path, fixtures.Quantise(x, 24, rng), int(math.Round(rateHz)), 24, 1)
+	return writeTake(path, fixtures.Quantise(x, 24, rng), int(math.Round(rateHz)))
 }

@@ -4,24 +4,31 @@ import (
 	"bytes"
 	"context"
 	"crypto/sha256"
+	"encoding/xml"
+	"errors"
+	"io"
 	"io/fs"
-	"math/rand/v2"
+	"maps"
 	"os"
 	"path/filepath"
+	"regexp"
 	"runtime"
 	"slices"
 	"strings"
 	"testing"
-	"time"
 
+	"github.com/yuin/goldmark"
+	"github.com/yuin/goldmark/extension"
+	"github.com/yuin/goldmark/renderer/html"
 	"golang.org/x/sync/errgroup"
 
 	"saddlewise/fixtures"
 )
 
 // hostileTOML says what no name should be able to do.
-const hostileTOML = `stage = "../../out <script>alert(1)</script>"
+const hostileTOML = `stage = "../../out <script>alert(1)</script>\n# heading\u001b[31m"
 notes = "</p><script>alert(2)</script> [x](javascript:alert(3)) ![y](../../../y.png)"
+next_step = "/tmp/step <svg onload=alert(5)>"
 [instrument]
 strings = ["A3", "D3"]
 `
@@ -68,46 +75,106 @@ func treeOf(t *testing.T, dir string) map[string][32]byte {
 }
 
 func analyzed(ctx context.Context, dir, out string) (status int, said string) {
+	return quietly(ctx, "analyze", dir, "--out", out, "--html", "--svg")
+}
+
+func quietly(ctx context.Context, args ...string) (status int, said string) {
 	var errOut bytes.Buffer
-	status = run(ctx, []string{"analyze", dir, "--out", out, "--html", "--quiet"}, &bytes.Buffer{}, &errOut)
+	status = run(ctx, append(args, "--quiet"), &bytes.Buffer{}, &errOut)
 	return status, errOut.String()
 }
 
-// TestSameStageSameBytes on one core and on several, and by two runs at once;
-// recordings keep their bytes, and nothing is written outside the folder.
+// everyReport writes what analyze, compare and trend can write into out.
+func everyReport(t *testing.T, build, out string) {
+	t.Helper()
+	stage, later := filepath.Join(build, "stage"), filepath.Join(build, "later")
+	for _, args := range [][]string{{"analyze", stage}, {"compare", stage, later}, {"trend", build}} {
+		args = append(args, "--html", "--svg", "--out", filepath.Join(out, args[0]))
+		if status, said := quietly(t.Context(), args...); status != exitDone {
+			t.Fatalf("%v: status %d, %s", args, status, said)
+		}
+	}
+}
+
+// TestSameStageSameBytes on one core and on several; recordings keep their
+// bytes, and nothing is written outside the folder.
 func TestSameStageSameBytes(t *testing.T) {
-	dir := smallStage(t)
-	root := filepath.Dir(filepath.Dir(dir))
+	build := filepath.Dir(smallStage(t))
+	addLater(t, build)
+	root := filepath.Dir(build)
 	before := treeOf(t, root)
-	first, second := filepath.Join(t.TempDir(), "one"), filepath.Join(t.TempDir(), "two")
+	first, second := t.TempDir(), t.TempDir()
 	old := runtime.GOMAXPROCS(1)
-	status, said := analyzed(t.Context(), dir, first)
-	runtime.GOMAXPROCS(max(2, old))
+	everyReport(t, build, first)
+	runtime.GOMAXPROCS(max(3, old))
 	defer runtime.GOMAXPROCS(old)
-	if status != exitDone {
-		t.Fatalf("status %d, %s", status, said)
-	}
-	var g errgroup.Group
-	for range 2 {
-		g.Go(func() error {
-			if status, said := analyzed(t.Context(), dir, second); status != exitDone {
-				t.Errorf("two at once: status %d, %s", status, said)
-			}
-			return nil
-		})
-	}
-	_ = g.Wait() // its functions give no error
+	everyReport(t, build, second)
 	one, two := treeOf(t, first), treeOf(t, second)
+	kinds := map[string]int{}
 	for name, hash := range one {
+		kinds[filepath.Dir(name)+filepath.Ext(name)]++
 		if two[name] != hash {
 			t.Errorf("%s depends on the number of cores", name)
 		}
 	}
-	if len(one) < 5 || len(one) != len(two) {
+	for _, command := range []string{"analyze", "compare", "trend"} {
+		for _, ending := range []string{".md", ".html", ".json", ".csv", ".png", ".svg"} {
+			if kinds[command+ending] == 0 {
+				t.Errorf("%s wrote no %s", command, ending)
+			}
+		}
+	}
+	if len(one) != len(two) {
 		t.Errorf("%d and %d files", len(one), len(two))
 	}
 	sameTree(t, before, treeOf(t, root))
 	checkEscaped(t, first)
+}
+
+// addLater puts another stage of the build beside the first.
+func addLater(t *testing.T, build string) {
+	t.Helper()
+	later := filepath.Join(build, "later")
+	if err := os.CopyFS(later, os.DirFS(filepath.Join(build, "stage"))); err != nil {
+		t.Fatal(err)
+	}
+	toml := "date = 2026-03-14\n" + strings.Replace(hostileTOML, "alert(1)", "alert(6)", 1)
+	if err := os.WriteFile(filepath.Join(later, "stage.toml"), []byte(toml), 0o644); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// TestTwoRunsIntoOneFolder at once, of two stages: both end well, and the
+// files of one stand together.
+func TestTwoRunsIntoOneFolder(t *testing.T) {
+	build := filepath.Dir(smallStage(t))
+	addLater(t, build)
+	var alone []map[string][32]byte
+	stages := []string{filepath.Join(build, "stage"), filepath.Join(build, "later")}
+	for _, dir := range stages {
+		out := t.TempDir()
+		if status, said := analyzed(t.Context(), dir, out); status != exitDone {
+			t.Fatalf("status %d, %s", status, said)
+		}
+		alone = append(alone, treeOf(t, out))
+	}
+	out := filepath.Join(t.TempDir(), "both")
+	for range 3 {
+		var g errgroup.Group
+		for _, dir := range stages {
+			g.Go(func() error {
+				if status, said := analyzed(t.Context(), dir, out); status != exitDone {
+					t.Errorf("two at once: status %d, %s", status, said)
+				}
+				return nil
+			})
+		}
+		_ = g.Wait() // its functions give no error
+		got := treeOf(t, out)
+		if !maps.Equal(got, alone[0]) && !maps.Equal(got, alone[1]) {
+			t.Error("the folder holds neither stage's report whole")
+		}
+	}
 }
 
 func sameTree(t *testing.T, before, after map[string][32]byte) {
@@ -122,53 +189,63 @@ func sameTree(t *testing.T, before, after map[string][32]byte) {
 	}
 }
 
-// checkEscaped looks for names that came through as markup.
+// checkEscaped looks for names that came through as markup, in pages, words
+// and pictures.
 func checkEscaped(t *testing.T, dir string) {
 	t.Helper()
-	page, err := os.ReadFile(filepath.Join(dir, "report.html"))
-	if err != nil {
-		t.Fatal(err)
-	}
-	for _, markup := range []string{"<script>", "<img src=x", `href="javascript:`, `src="../../../y.png"`} {
-		if bytes.Contains(page, []byte(markup)) {
-			t.Errorf("the page holds %s", markup)
+	live := regexp.MustCompile(`<(script|img src=x|svg onload)|<h1[^>]*>heading|href="javascript:|src="\.\./|\x1b`)
+	looked := 0
+	for name := range treeOf(t, dir) {
+		data, err := os.ReadFile(filepath.Join(dir, name))
+		if err != nil {
+			t.Fatal(err)
 		}
+		switch filepath.Ext(name) {
+		case ".svg":
+			onlyDrawing(t, name, data)
+		case ".md":
+			var page bytes.Buffer
+			if err := goldmark.New(goldmark.WithExtensions(extension.Table), goldmark.WithRendererOptions(html.WithUnsafe())).Convert(data, &page); err != nil {
+				t.Fatal(err)
+			}
+			data = page.Bytes()
+			fallthrough
+		case ".html":
+			if found := live.Find(data); found != nil {
+				t.Errorf("%s holds %q", name, found)
+			}
+		default:
+			continue
+		}
+		looked++
+	}
+	if looked < 20 {
+		t.Errorf("only %d files were looked at", looked)
 	}
 }
 
-// TestInterruptedAtAnyTime stops runs at random moments: the folder holds a
-// whole report or what it held before.
-func TestInterruptedAtAnyTime(t *testing.T) {
-	dir := smallStage(t)
-	out := filepath.Join(t.TempDir(), "report")
-	start := time.Now()
-	if status, said := analyzed(t.Context(), dir, out); status != exitDone {
-		t.Fatalf("status %d, %s", status, said)
-	}
-	whole, took := treeOf(t, out), time.Since(start)
-	recordings := treeOf(t, dir)
-	rng := rand.New(rand.NewPCG(7, 7))
-	statuses := []int{}
-	for range 6 {
-		if err := os.RemoveAll(out); err != nil {
-			t.Fatal(err)
+// onlyDrawing reads a picture as XML and wants nothing in it that acts.
+func onlyDrawing(t *testing.T, name string, svg []byte) {
+	t.Helper()
+	dec := xml.NewDecoder(bytes.NewReader(svg))
+	for {
+		token, err := dec.Token()
+		if errors.Is(err, io.EOF) {
+			return
 		}
-		ctx, interrupt := context.WithCancel(t.Context())
-		timer := time.AfterFunc(time.Duration(rng.Float64()*float64(took)), interrupt)
-		status, said := analyzed(ctx, dir, out)
-		timer.Stop()
-		interrupt()
-		statuses = append(statuses, status)
-		if status == exitFailed && !strings.Contains(said, "interrupted") || status != exitFailed && status != exitDone {
-			t.Errorf("status %d, %s", status, said)
+		if err != nil {
+			t.Errorf("%s is no XML: %v", name, err)
+			return
 		}
-		if _, err := os.Stat(out); err == nil {
-			if got := treeOf(t, out); len(got) > 0 {
-				sameTree(t, whole, got)
+		if start, ok := token.(xml.StartElement); ok {
+			if !slices.Contains([]string{"svg", "g", "path", "text"}, start.Name.Local) {
+				t.Errorf("%s holds an element %s", name, start.Name.Local)
+			}
+			for _, a := range start.Attr {
+				if strings.HasPrefix(a.Name.Local, "on") {
+					t.Errorf("%s acts %s", name, a.Name.Local)
+				}
 			}
 		}
 	}
-	slices.Sort(statuses)
-	t.Logf("exit statuses %v", statuses)
-	sameTree(t, recordings, treeOf(t, dir))
 }
