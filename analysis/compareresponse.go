@@ -27,8 +27,8 @@ func tapBands(before, after *result.Results, assumedDB float64) []result.BandCha
 		for j := range min(len(b.Response.Bands), len(a.Response.Bands)) {
 			spread := spreads[regionOf(a.Response, a.Response.Bands[j].MidHz)]
 			change.Assumed = change.Assumed || spread.DF == 0 && spread.SD > 0
-			extra := 1.96 * spread.SD * math.Sqrt(1/float64(max(1, len(b.Takes)))+1/float64(max(1, len(a.Takes))))
-			if d, ok := bandDiff(b.Response.Bands[j], a.Response.Bands[j], extra); ok {
+			sd := spread.SD * math.Sqrt(1/float64(max(1, len(b.Takes)))+1/float64(max(1, len(a.Takes))))
+			if d, ok := bandDiff(b.Response.Bands[j], a.Response.Bands[j], sd); ok {
 				change.Bands = append(change.Bands, d)
 			}
 		}
@@ -76,17 +76,35 @@ func regionSpreads(before, after *result.Results, assumedDB float64) [3]stats.Sp
 	return out
 }
 
-func bandDiff(b, a result.Band, extraDB float64) (result.BandDiff, bool) {
+func bandDiff(b, a result.Band, spreadSD float64) (result.BandDiff, bool) {
 	if b.Masked || a.Masked || math.Abs(b.MidHz/a.MidHz-1) > 1e-6 {
 		return result.BandDiff{}, false
 	}
 	d := result.BandDiff{MidHz: a.MidHz, DB: a.LevelDB - b.LevelDB, P: 1}
-	if b.Interval != nil && a.Interval != nil {
-		half := math.Hypot(math.Hypot(b.Interval.High-b.Interval.Low, a.Interval.High-a.Interval.Low)/2, extraDB)
-		d.Around = &stats.Interval{Low: d.DB - half, High: d.DB + half, Coverage: math.Min(b.Interval.Coverage, a.Interval.Coverage)}
-		d.P = math.Erfc(math.Abs(d.DB) / math.Max(half, 1e-9) * 1.959964 / math.Sqrt2)
+	if b.Interval == nil || a.Interval == nil {
+		return d, true
+	}
+	coverage := math.Min(b.Interval.Coverage, a.Interval.Coverage)
+	vb, va := bandVariance(b), bandVariance(a)
+	variance := vb + va + spreadSD*spreadSD
+	half := normalQuantile(coverage) * math.Sqrt(variance)
+	d.Around = &stats.Interval{Low: d.DB - half, High: d.DB + half, Coverage: coverage}
+	if variance > 0 {
+		// Satterthwaite (Biometrics Bulletin 2, 110-114, 1946).
+		df := variance * variance / (vb*vb/float64(b.N-1) + va*va/float64(a.N-1))
+		d.P = 2 * distuv.StudentsT{Sigma: 1, Nu: math.Min(df, manyDF)}.Survival(math.Abs(d.DB)/math.Sqrt(variance))
 	}
 	return d, true
+}
+
+// bandVariance is that of a band's level, by its interval.
+func bandVariance(b result.Band) float64 {
+	sd := (b.Interval.High - b.Interval.Low) / 2 / normalQuantile(b.Interval.Coverage)
+	return sd * sd
+}
+
+func normalQuantile(coverage float64) float64 {
+	return distuv.UnitNormal.Quantile((1 + coverage) / 2)
 }
 
 // markLeaving finds the bands that leave zero beyond chance among all bands
