@@ -44,6 +44,14 @@ func median(x []float64) float64 {
 	return s[k]
 }
 
+// mean is 0 for none.
+func mean(x []float64) float64 {
+	if len(x) == 0 {
+		return 0
+	}
+	return floats.Sum(x) / float64(len(x))
+}
+
 func rms(x []float64) float64 {
 	if len(x) == 0 {
 		return 0

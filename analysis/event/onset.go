@@ -143,27 +143,20 @@ func (v view) follow(y []float64, i int, threshold float64, floor int) int {
 	return begin
 }
 
-// touch tells whether a slow motion, such as a settling finger, goes on just
-// before begin, and its height there.
+// touch tells whether a slow motion, such as a settling finger, goes on until
+// just before begin, and its height there. One no larger than the noise counts:
+// a rise that is fitted from a wrong foot begins too early.
 func (v view) touch(begin int) (float64, bool) {
 	from, to := begin-v.samples(touchS), begin-v.samples(0.001)
 	if from < 0 || to-from < 4 {
 		return 0, false
 	}
-	seg := v.r[from:to]
-	mean := 0.0
-	for _, y := range seg {
-		mean += y / float64(len(seg))
-	}
-	if math.Abs(mean) < 3*v.sd {
+	seg, last := v.r[from:to], v.r[to:begin-v.samples(0.0005)]
+	if math.Abs(mean(seg)) < v.sd {
 		return 0, false
 	}
-	tail := seg[len(seg)*2/3:]
-	mean = 0
-	for _, y := range tail {
-		mean += y / float64(len(tail))
-	}
-	return mean, true
+	height := mean(seg[len(seg)*2/3:])
+	return height, mean(last)*height >= height*height/2
 }
 
 // extrapolate fits a(t-t0)^p, p in {1, 3/2, 2, 3}, to the rise from threshold
