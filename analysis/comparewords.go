@@ -46,6 +46,7 @@ func comparisonWords(c *result.Comparison) (sentence string, details []string) {
 	for _, w := range all[named(all):] {
 		details = append(details, capital(w.words)+".")
 	}
+	details = append(details, sideWords(c)...)
 	details = append(details, commonWords(c)...)
 	if n := onlyInFamily(c); n > 0 {
 		details = append(details, fmt.Sprintf("%s in brackets in the table would stand if nothing else had been asked; among %d questions that is no evidence.", changesIn(n), c.Questions))
@@ -90,23 +91,11 @@ func onlyInFamily(c *result.Comparison) int {
 func commonWords(c *result.Comparison) []string {
 	var out []string
 	for _, s := range c.Common {
-		if s.Survives && s.CanBe != gainMoved && mostStrings(s, c) {
+		if s.Survives && s.CanBe != gainMoved && c.Stayed(s.Test) {
 			out = append(out, fmt.Sprintf("%s came out %.1f dB %s%s: %s.", together(s), math.Abs(s.DB), louder(s.DB), within(s.Interval, s.DB < 0), s.CanBe))
 		}
 	}
 	return out
-}
-
-// mostStrings tells whether more strings share the shift than do not: where
-// half of them moved apart, what is common is a matter of view.
-func mostStrings(s result.CommonShift, c *result.Comparison) bool {
-	apart := 0
-	for _, a := range c.Alone {
-		if a.Test == s.Test {
-			apart++
-		}
-	}
-	return len(s.Strings) > apart
 }
 
 func mainWords(c *result.Comparison, all []said) string {
@@ -263,7 +252,9 @@ func beside(a result.AloneShift, c *result.Comparison) string {
 		switch {
 		case s.Test != a.Test:
 		case apart > 1 && len(s.Strings) > tellAtMost:
-			return " beside those that stayed alike"
+			return " beside those that kept together"
+		case !c.Stayed(a.Test):
+			return " against " + stringsWords(s.Strings)
 		case apart > 1:
 			return " than " + stringsWords(s.Strings)
 		case !s.Real && c.Gain == nil:
@@ -271,6 +262,34 @@ func beside(a result.AloneShift, c *result.Comparison) string {
 		}
 	}
 	return " beside the others"
+}
+
+// sideWords say where it cannot be told which strings moved: where no more kept
+// together than moved apart from them.
+func sideWords(c *result.Comparison) []string {
+	var tests []string
+	apart := map[string][]int{}
+	for _, a := range c.Alone {
+		if len(apart[a.Test]) == 0 {
+			tests = append(tests, a.Test)
+		}
+		apart[a.Test] = append(apart[a.Test], a.String)
+	}
+	var out []string
+	for _, test := range tests {
+		if c.Stayed(test) {
+			continue
+		}
+		from := "the other"
+		for _, s := range c.Common {
+			if s.Test == test {
+				from = stringsWords(s.Strings) + ", which are no more than half"
+			}
+		}
+		slices.Sort(apart[test])
+		out = append(out, fmt.Sprintf("By %s, %s moved apart from %s: which of them moved and which stayed, these recordings cannot show.", test, stringsWords(apart[test]), from))
+	}
+	return out
 }
 
 // matters tells whether a change can be as large as size.

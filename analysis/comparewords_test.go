@@ -40,7 +40,12 @@ func TestComparisonSentence(t *testing.T) {
 		"two strings apart": {
 			result.Comparison{Before: gluing, Changes: []result.Change{calm}, Common: []result.CommonShift{{Test: "tap", Strings: []int{1, 3}, DB: 0.2}},
 				Alone: []result.AloneShift{alone[0], {String: 4, Test: "tap", DB: -3, Interval: around(-3)}}},
-			"Gluing made string 2 4.1 dB louder than strings 1 and 3 (2.6 to 5.8) and string 4 3.0 dB quieter than strings 1 and 3 (1.3 to 4.5); nothing else changed by more than this data can show.",
+			"Gluing made string 2 4.1 dB louder against strings 1 and 3 (2.6 to 5.8) and string 4 3.0 dB quieter against strings 1 and 3 (1.3 to 4.5); nothing else changed by more than this data can show.",
+		},
+		"two strings apart from three": {
+			result.Comparison{Before: gluing, Changes: []result.Change{calm}, Common: []result.CommonShift{{Test: "tap", Strings: []int{1, 3, 5}, DB: 0.2}},
+				Alone: []result.AloneShift{alone[0], {String: 4, Test: "tap", DB: -3, Interval: around(-3)}}},
+			"Gluing made string 2 4.1 dB louder than strings 1, 3 and 5 (2.6 to 5.8) and string 4 3.0 dB quieter than strings 1, 3 and 5 (1.3 to 4.5); nothing else changed by more than this data can show.",
 		},
 		"nothing, no step told": {
 			result.Comparison{Before: result.ComparedStage{Name: "a"}, After: result.ComparedStage{Name: "b"}, Changes: []result.Change{calm}},
@@ -71,6 +76,28 @@ func TestComparisonSentence(t *testing.T) {
 	for name, k := range cases {
 		if got, _ := comparisonWords(&k.c); got != k.want {
 			t.Errorf("%s:\n got %s\nwant %s", name, got, k.want)
+		}
+	}
+}
+
+// TestWhichSideMoved: where no more strings kept together than moved apart,
+// the details say that either side can have moved.
+func TestWhichSideMoved(t *testing.T) {
+	kept := func(strs ...int) []result.CommonShift { return []result.CommonShift{{Test: "tap", Strings: strs}} }
+	apart := func(strs ...int) (out []result.AloneShift) {
+		for _, s := range strs {
+			out = append(out, result.AloneShift{String: s, Test: "tap", DB: 4, Interval: around(4)})
+		}
+		return out
+	}
+	for want, c := range map[string]result.Comparison{
+		"By tap, strings 3 and 4 moved apart from strings 1 and 2, which are no more than half: which of them moved and which stayed, these recordings cannot show.": {Common: kept(1, 2), Alone: apart(4, 3)},
+		"By tap, string 2 moved apart from the other: which of them moved and which stayed, these recordings cannot show.":                                           {Alone: apart(2)},
+		"": {Common: kept(1, 2), Alone: apart(3)},
+	} {
+		_, details := comparisonWords(&c)
+		if got := strings.Join(details, " "); !strings.Contains(got, want) || want == "" && got != "" {
+			t.Errorf("got %q, want %q", got, want)
 		}
 	}
 }

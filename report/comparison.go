@@ -242,7 +242,11 @@ func writeAlone(b *strings.Builder, c *result.Comparison) {
 		words[a.Test] = append(words[a.Test], w)
 	}
 	for _, test := range order {
-		fmt.Fprintf(b, "- %ss beside the strings that kept their balance: %s.\n", capital(test), escape(listWords(words[test])))
+		beside := "beside the strings that kept their balance"
+		if !c.Stayed(test) {
+			beside = "against the strings that kept together (no more than half: either side can have moved)"
+		}
+		fmt.Fprintf(b, "- %ss %s: %s.\n", capital(test), beside, escape(listWords(words[test])))
 	}
 	if len(order) > 0 {
 		b.WriteString("\nThe other strings' balance moves the other way with them: it is told beside the mean of all.\n\n")

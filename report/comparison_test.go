@@ -23,7 +23,7 @@ func sampleComparison() *result.Comparison {
 	return &result.Comparison{
 		Tool: "test", Before: result.ComparedStage{Name: "wired"}, After: result.ComparedStage{Name: "glued"}, Sentence: "The answer.",
 		Warnings: []string{"The sample rates differ."}, Alone: []result.AloneShift{{String: 2, Test: "tap", DB: 4.1, Interval: iv}},
-		Changes: []result.Change{change, mirror, unknown},
+		Changes: []result.Change{change, mirror, unknown}, Common: []result.CommonShift{{Test: "tap", Strings: []int{1, 3, 4}}},
 	}
 }
 
@@ -43,6 +43,11 @@ func TestComparisonReport(t *testing.T) {
 		if !strings.Contains(text, want) {
 			t.Errorf("comparison.md lacks %q", want)
 		}
+	}
+	half := sampleComparison()
+	half.Common[0].Strings = []int{1}
+	if text := string(comparisonMarkdown(half, nil)); !strings.Contains(text, "either side can have moved") {
+		t.Errorf("of two strings one is told to have stayed: %s", text)
 	}
 	rows, err := csv.NewReader(strings.NewReader(readText(t, dir, "comparison.csv"))).ReadAll()
 	if err != nil || len(rows) != 4 || rows[1][7] != "3.1" || rows[3][7] != "" {

@@ -72,6 +72,23 @@ type AloneShift struct {
 	Interval *stats.Interval `json:"interval"`
 }
 
+// Stayed tells whether more strings kept together in a test than moved apart
+// from them. Where no more did, which side moved is a matter of view.
+func (c *Comparison) Stayed(test string) bool {
+	kept, apart := 0, 0
+	for _, s := range c.Common {
+		if s.Test == test {
+			kept = len(s.Strings)
+		}
+	}
+	for _, a := range c.Alone {
+		if a.Test == test {
+			apart++
+		}
+	}
+	return kept > apart
+}
+
 // FactChange is a change of something that is no number.
 type FactChange struct {
 	String int    `json:"string"`
