@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"strings"
 
+	"github.com/rivo/uniseg"
+
 	"saddlewise/analysis/result"
 )
 
@@ -26,6 +28,19 @@ func CheckLine(k result.Take) (line string, ok bool) {
 		words += "; " + strings.Join(doubts, "; ")
 	}
 	return words, !fatal
+}
+
+// checkIndent is where the file's name begins in a line of CheckLine.
+const checkIndent = 7
+
+// HangCheckLine breaks a line of CheckLine where a terminal is too narrow for
+// it; what follows stands under the file's name.
+func HangCheckLine(line string) string {
+	if uniseg.StringWidth(line) <= terminalColumns {
+		return line
+	}
+	rest := wrapped(line[checkIndent:], strings.Repeat(" ", checkIndent), terminalColumns-checkIndent)
+	return line[:checkIndent] + strings.TrimSpace(rest)
 }
 
 func takeWords(k result.Take) string {

@@ -62,6 +62,24 @@ func TestBalanceBar(t *testing.T) {
 	}
 }
 
+// TestHangCheckLine: no line wider than a terminal, no word lost, whatever the
+// name; a line that fits stays as it is.
+func TestHangCheckLine(t *testing.T) {
+	for _, name := range []string{"tap-1.wav", "tap-1-" + strings.Repeat("late ", 30) + ".wav", "tap-2-" + strings.Repeat("鳥", 60) + ".wav", strings.Repeat("x", 200), ""} {
+		line, _ := CheckLine(result.Take{File: name, Test: "tap", Events: 3, Facts: &result.TakeFacts{PeakDB: -50, ClipRuns: 3}})
+		hung := HangCheckLine(line)
+		for i, part := range strings.Split(hung, "\n") {
+			if w := uniseg.StringWidth(part); w > terminalColumns || i > 0 && !strings.HasPrefix(part, "       ") {
+				t.Errorf("%q: line %d is %d columns: %q", name, i, w, part)
+			}
+		}
+		squeeze := func(s string) string { return strings.Join(strings.Fields(s), "") }
+		if squeeze(hung) != squeeze(line) || len(line) <= terminalColumns && hung != line {
+			t.Errorf("%q became %q", line, hung)
+		}
+	}
+}
+
 func TestCheckLineIsOneLine(t *testing.T) {
 	k := result.Take{File: hostile, Test: "tap", Events: 1, Facts: &result.TakeFacts{PeakDB: -50, ClipRuns: 2}}
 	line, ok := CheckLine(k)

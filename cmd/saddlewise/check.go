@@ -3,6 +3,7 @@ package main
 import (
 	"errors"
 	"fmt"
+	"io"
 	"os"
 	"path/filepath"
 	"time"
@@ -75,8 +76,7 @@ func watchFolder(cmd *cobra.Command, dir string) error {
 	fmt.Fprintf(cmd.ErrOrStderr(), "waiting for takes in %s; Ctrl-C ends\n", dir)
 	return watch.Run(cmd.Context(), lookEvery, func(k result.Take) error {
 		line, _ := report.CheckLine(k)
-		_, err := fmt.Fprintln(cmd.OutOrStdout(), line)
-		return err
+		return printCheck(cmd.OutOrStdout(), line)
 	})
 }
 
@@ -97,9 +97,18 @@ func checkPath(cmd *cobra.Command, path string) (bad int, err error) {
 		if !ok {
 			bad++
 		}
-		if _, err := fmt.Fprintln(cmd.OutOrStdout(), line); err != nil {
+		if err := printCheck(cmd.OutOrStdout(), line); err != nil {
 			return bad, err
 		}
 	}
 	return bad, nil
+}
+
+// printCheck keeps one take to one line, but for a terminal that is too narrow.
+func printCheck(out io.Writer, line string) error {
+	if isTerminal(out) {
+		line = report.HangCheckLine(line)
+	}
+	_, err := fmt.Fprintln(out, line)
+	return err
 }
