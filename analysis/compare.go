@@ -3,6 +3,7 @@ package analysis
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"saddlewise/analysis/result"
 	"saddlewise/analysis/stats"
@@ -221,7 +222,7 @@ func (p pair) compare(c *result.Change, spread stats.Spread, spend *effort) {
 		return
 	}
 	setSmallest(c, spend.sizes.SmallestShiftGrouped(gb, ga, spread, power))
-	if sd := scatterOf(gb, ga); spend.more && sd > 0 && p.size > 0 && c.Measure != "level" {
+	if sd := math.Sqrt(stats.Scatter(slices.Concat(gb, ga))); spend.more && sd > 0 && p.size > 0 && c.Measure != "level" {
 		if more, ok := stats.MoreForShift(s.NX, s.NY, p.size, sd, power); ok && more > 0 {
 			c.More = &more
 		}
@@ -248,26 +249,8 @@ func setSmallest(c *result.Change, v float64) {
 	}
 }
 
-// scatterOf is the standard deviation inside the takes.
-func scatterOf(sets ...[][]float64) float64 {
-	sum, df := 0.0, 0
-	for _, set := range sets {
-		for _, g := range set {
-			if len(g) > 1 {
-				sd := stats.Describe(g).SD
-				sum += sd * sd * float64(len(g)-1)
-				df += len(g) - 1
-			}
-		}
-	}
-	if df == 0 {
-		return 0
-	}
-	return math.Sqrt(sum / float64(df))
-}
-
 // compareEstimates compares numbers that have intervals and no events behind
-// them: the halves add in squares.
+// them: the standard errors add in squares.
 func compareEstimates(c *result.Change) {
 	shift := c.After.Median - c.Before.Median
 	c.Shift = &shift
@@ -275,11 +258,13 @@ func compareEstimates(c *result.Change) {
 		c.Reason = "no interval on one side"
 		return
 	}
-	half := math.Hypot(halfOf(c.Before), halfOf(c.After))
-	c.Interval = &stats.Interval{Low: shift - half, High: shift + half, Coverage: math.Min(c.Before.Interval.Coverage, c.After.Interval.Coverage)}
-	if half > 0 {
-		c.P = math.Erfc(math.Abs(shift) / half * 1.959964 / math.Sqrt2)
-		smallest := half * (1 + 0.8416/1.959964)
+	se := math.Hypot(c.Before.Interval.SE(), c.After.Interval.SE())
+	coverage := math.Min(c.Before.Interval.Coverage, c.After.Interval.Coverage)
+	half := stats.Normal(coverage) * se
+	c.Interval = &stats.Interval{Low: shift - half, High: shift + half, Coverage: coverage}
+	if se > 0 {
+		c.P = math.Erfc(math.Abs(shift) / se / math.Sqrt2)
+		smallest := se * (stats.Normal(stats.Nominal) + stats.Normal(2*power-1))
 		c.Smallest = &smallest
 	}
 }

@@ -32,7 +32,7 @@ func quietRows(r *result.Results) []result.Row {
 		out = append(out, humRow(q))
 		for _, l := range q.Hum.Lines {
 			if l.Order > 0 {
-				half := math.Hypot(leastHumDB, 1.96*l.PlusMinusDB)
+				half := math.Hypot(leastHumDB, stats.Normal(stats.Nominal)*l.PlusMinusDB)
 				est := stats.Estimate{Median: l.LevelDBFS, N: 1, Interval: &stats.Interval{Low: l.LevelDBFS - half, High: l.LevelDBFS + half, Coverage: stats.Nominal}}
 				out = append(out, result.Row{Test: q.Label, Measure: lineName(l, q.Hum), Unit: "dBFS", Quantity: result.Quantity{Estimate: &est}})
 			}

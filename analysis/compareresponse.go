@@ -87,7 +87,7 @@ func bandDiff(b, a result.Band, spreadSD float64) (result.BandDiff, bool) {
 	coverage := math.Min(b.Interval.Coverage, a.Interval.Coverage)
 	vb, va := bandVariance(b), bandVariance(a)
 	variance := vb + va + spreadSD*spreadSD
-	half := normalQuantile(coverage) * math.Sqrt(variance)
+	half := stats.Normal(coverage) * math.Sqrt(variance)
 	d.Around = &stats.Interval{Low: d.DB - half, High: d.DB + half, Coverage: coverage}
 	if variance > 0 {
 		// Satterthwaite (Biometrics Bulletin 2, 110-114, 1946).
@@ -98,14 +98,7 @@ func bandDiff(b, a result.Band, spreadSD float64) (result.BandDiff, bool) {
 }
 
 // bandVariance is that of a band's level, by its interval.
-func bandVariance(b result.Band) float64 {
-	sd := (b.Interval.High - b.Interval.Low) / 2 / normalQuantile(b.Interval.Coverage)
-	return sd * sd
-}
-
-func normalQuantile(coverage float64) float64 {
-	return distuv.UnitNormal.Quantile((1 + coverage) / 2)
-}
+func bandVariance(b result.Band) float64 { return b.Interval.SE() * b.Interval.SE() }
 
 // markLeaving finds the bands that leave zero beyond chance among all bands
 // of all strings, and joins neighbours that leave it the same way.

@@ -195,7 +195,7 @@ func (v *pluckValues) add(take, n int, e pluckEvent, noiseDBFS float64) {
 
 // ownF1 is the interval of one pluck's fundamental.
 func ownF1(p pitch.Pitch) stats.Interval {
-	times := 1 + 1.96*p.F1SDHz/p.F1Hz
+	times := 1 + stats.Normal(stats.Nominal)*p.F1SDHz/p.F1Hz
 	return stats.Interval{Low: p.F1Hz / times, High: p.F1Hz * times, Coverage: stats.Nominal}
 }
 

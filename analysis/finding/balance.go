@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"saddlewise/analysis/result"
+	"saddlewise/analysis/stats"
 )
 
 // unbalanced judges each live string's tap level beside the others: the worst
@@ -215,5 +216,5 @@ func clangDenies(r *result.Results, s result.String) bool {
 			others = append(others, *o.Tone.ClangDB)
 		}
 	}
-	return len(others) > 0 && *s.Tone.ClangDB > medianOf(others)-3
+	return len(others) > 0 && *s.Tone.ClangDB > stats.Median(others)-3
 }

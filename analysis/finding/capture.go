@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"saddlewise/analysis/result"
+	"saddlewise/analysis/stats"
 )
 
 // inTakes makes one finding about the takes that test picks, with one line of
@@ -19,7 +20,7 @@ func inTakes(r *result.Results, f result.Finding, test func(result.Take) (string
 		if words, hit := test(k); hit {
 			f.Takes = append(f.Takes, k.File)
 			f.Evidence = append(f.Evidence, fact("%s: %s.", k.File, words))
-			if k.String > 0 && !contains(f.Strings, k.String) {
+			if k.String > 0 && !slices.Contains(f.Strings, k.String) {
 				f.Strings = append(f.Strings, k.String)
 			}
 		}
@@ -28,15 +29,6 @@ func inTakes(r *result.Results, f result.Finding, test func(result.Take) (string
 		return nil
 	}
 	return []result.Finding{f}
-}
-
-func contains(list []int, v int) bool {
-	for _, x := range list {
-		if x == v {
-			return true
-		}
-	}
-	return false
 }
 
 // unusable lists takes that could not be used for another reason than the
@@ -58,7 +50,7 @@ func unusable(r *result.Results) []result.Finding {
 		}
 		f.Takes = append(f.Takes, k.File)
 		f.Evidence = append(f.Evidence, fact("%s", k.Problem))
-		if k.String > 0 && !contains(f.Strings, k.String) {
+		if k.String > 0 && !slices.Contains(f.Strings, k.String) {
 			f.Strings = append(f.Strings, k.String)
 		}
 	}
@@ -341,7 +333,7 @@ func cliff(p result.PSD, rateHz float64) (hz, byDB float64, ok bool) {
 		if len(below) < 5 || len(above) < 3 {
 			continue
 		}
-		if by := medianOf(below) - slices.Max(above); by > byDB {
+		if by := stats.Median(below) - slices.Max(above); by > byDB {
 			hz, byDB = at, by
 		}
 	}

@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"saddlewise/analysis/result"
+	"saddlewise/analysis/stats"
 )
 
 // tapped lists the strings whose taps have a level.
@@ -23,17 +24,17 @@ func tapped(r *result.Results) []result.String {
 // it is meant to show. The interval counts the others' own uncertainty.
 func besideOthers(r *result.Results, s result.String, of func(result.String) *result.Quantity) (result.Quantity, bool) {
 	own := of(s)
-	var others, halves []float64
+	var others, errors []float64
 	for _, o := range r.Strings {
 		if q := of(o); o.Number != s.Number && q != nil && q.Known() && !isDead(o) {
 			others = append(others, q.Estimate.Median)
-			halves = append(halves, halfWidth(*q))
+			errors = append(errors, standardError(*q))
 		}
 	}
 	if own == nil || !own.Known() || len(others) == 0 {
 		return result.Quantity{}, false
 	}
-	mid := medianOf(others)
+	mid := stats.Median(others)
 	est := *own.Estimate
 	est.Median -= mid
 	if iv := est.Interval; iv != nil {
@@ -41,37 +42,38 @@ func besideOthers(r *result.Results, s result.String, of func(result.String) *re
 		moved.Low, moved.High = iv.Low-mid, iv.High-mid
 		est.Interval = &moved
 	}
-	return widened(result.Quantity{Estimate: &est}, ofMedian(halves)), true
+	return widened(result.Quantity{Estimate: &est}, ofMedian(errors)), true
 }
 
-func halfWidth(q result.Quantity) float64 {
+func standardError(q result.Quantity) float64 {
 	if q.Estimate == nil || q.Estimate.Interval == nil {
 		return 0
 	}
-	return (q.Estimate.Interval.High - q.Estimate.Interval.Low) / 2
+	return q.Estimate.Interval.SE()
 }
 
-// ofMedian is the half-width of the median of values with these half-widths:
-// a median of normal values has 1.25 times the standard error of their mean.
-func ofMedian(halves []float64) float64 {
+// ofMedian is the standard error of the median of values with these:
+// that of normal values has 1.25 times the standard error of their mean.
+func ofMedian(errors []float64) float64 {
 	sum := 0.0
-	for _, h := range halves {
-		sum += h * h
+	for _, e := range errors {
+		sum += e * e
 	}
-	m, factor := float64(len(halves)), 1.25
-	if len(halves) < 3 {
+	m, factor := float64(len(errors)), 1.25
+	if len(errors) < 3 {
 		factor = 1
 	}
 	return factor * math.Sqrt(sum) / m
 }
 
-// widened adds an independent half-width to q's interval, by squares.
-func widened(q result.Quantity, half float64) result.Quantity {
+// widened adds an independent standard error to q's interval, by squares.
+func widened(q result.Quantity, se float64) result.Quantity {
 	est := *q.Estimate
-	if est.Interval == nil || half == 0 {
+	if est.Interval == nil || se == 0 {
 		return q
 	}
 	iv := *est.Interval
+	half := stats.Normal(iv.Coverage) * se
 	iv.Low = est.Median - math.Hypot(est.Median-iv.Low, half)
 	iv.High = est.Median + math.Hypot(iv.High-est.Median, half)
 	est.Interval = &iv
@@ -93,7 +95,7 @@ func tapBeside(r *result.Results, s result.String) (result.Quantity, bool) {
 		}
 	}
 	variance := 1/float64(max(1, len(s.Tap.Takes))) + inverse/float64(others*others)
-	return widened(q, 1.96*limitOf(r, "take_spread_db").Value*math.Sqrt(variance)), true
+	return widened(q, limitOf(r, "take_spread_db").Value*math.Sqrt(variance)), true
 }
 
 func tapLevel(s result.String) *result.Quantity {
@@ -339,7 +341,7 @@ func soundsOtherwise(r *result.Results, s result.String) bool {
 			others = append(others, k.Facts.PeakDB)
 		}
 	}
-	return len(own) > 0 && len(others) > 0 && medianOf(own) > medianOf(others)-20
+	return len(own) > 0 && len(others) > 0 && stats.Median(own) > stats.Median(others)-20
 }
 
 // pluckUnheard: its plucks hold nothing either, while others' are heard.

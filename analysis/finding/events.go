@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"saddlewise/analysis/result"
+	"saddlewise/analysis/stats"
 )
 
 // fewEvents asks for more where an interval is missing, or is not yet one of
@@ -96,7 +97,7 @@ func takeMedians(q result.Quantity) (low, high float64, takes int) {
 		if len(g) < 3 {
 			continue
 		}
-		m := medianOf(g)
+		m := stats.Median(g)
 		low, high = math.Min(low, m), math.Max(high, m)
 		takes++
 	}

@@ -3,7 +3,6 @@ package finding
 import (
 	"fmt"
 	"math"
-	"slices"
 	"strconv"
 	"strings"
 
@@ -185,19 +184,6 @@ func softened(f result.Finding, q result.Quantity, limit float64, where side, wh
 	f.Title += ", perhaps"
 	f.Next = append([]string{settle(q, limit, what)}, f.Next...)
 	return f
-}
-
-// medianOf is the middle value; NaN for none.
-func medianOf(values []float64) float64 {
-	if len(values) == 0 {
-		return math.NaN()
-	}
-	s := slices.Clone(values)
-	slices.Sort(s)
-	if n := len(s); n%2 == 0 {
-		return (s[n/2-1] + s[n/2]) / 2
-	}
-	return s[len(s)/2]
 }
 
 // numbers lists string numbers of a set.

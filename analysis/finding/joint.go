@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"saddlewise/analysis/result"
+	"saddlewise/analysis/stats"
 )
 
 // intermittent: some taps or plucks of a string are far weaker than its
@@ -71,7 +72,7 @@ func dropped(q result.Quantity, limitDB float64) (weak, n int) {
 		return 0, len(v)
 	}
 	for _, x := range v[:at] {
-		if x < medianOf(v[at:])-limitDB {
+		if x < stats.Median(v[at:])-limitDB {
 			weak++
 		}
 	}

@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"saddlewise/analysis/result"
+	"saddlewise/analysis/stats"
 )
 
 // quietest gives the silence without and with a hand on the ground.
@@ -33,9 +34,9 @@ func signal(r *result.Results) (levelDBFS float64, what string) {
 		}
 	}
 	if len(plucks) > 0 {
-		return medianOf(plucks), "plucks"
+		return stats.Median(plucks), "plucks"
 	}
-	return medianOf(taps), "taps"
+	return stats.Median(taps), "taps"
 }
 
 // hum judges mains hum against the signal and reads its pattern.
@@ -97,7 +98,7 @@ func humInOneTake(r *result.Results) []result.Finding {
 	if len(levels) < 4 {
 		return nil
 	}
-	mid, limit := medianOf(levels), limitOf(r, "hum_take_db")
+	mid, limit := stats.Median(levels), limitOf(r, "hum_take_db")
 	return inTakes(r, result.Finding{
 		ID: "hum louder in one take", Severity: result.SeverityNote,
 		Title:  "The background, most likely hum, is louder in some takes than in the others",

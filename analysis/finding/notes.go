@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"saddlewise/analysis/result"
+	"saddlewise/analysis/stats"
 )
 
 // plucked lists the strings with a known pitch.
@@ -49,7 +50,7 @@ func wrongRate(r *result.Results) []result.Finding {
 			return []result.Finding{{
 				ID: "wrong sample rate", Severity: result.SeverityRecheck, About: "capture",
 				Title:    "The sample rate in the files looks wrong",
-				Evidence: []result.Evidence{fact("All %d pitches and tones are off by one ratio, %s: as %s.", len(ratios), num(medianOf(ratios), 4), known.words)},
+				Evidence: []result.Evidence{fact("All %d pitches and tones are off by one ratio, %s: as %s.", len(ratios), num(stats.Median(ratios), 4), known.words)},
 				Causes:   []string{"interface and recording program set to different rates", "file converted without resampling"},
 				Next:     []string{"Set the same rate in the interface and the program and record again: levels hold, but pitch, sustain and response do not."},
 			}}
@@ -79,7 +80,7 @@ func outOfTune(r *result.Results) []result.Finding {
 	for _, s := range strs {
 		cents = append(cents, s.Pluck.Cents.Estimate.Median)
 	}
-	common := medianOf(cents)
+	common := stats.Median(cents)
 	if len(strs) >= 3 && math.Abs(common) > limit.Value && spread(cents) < limit.Value {
 		return []result.Finding{{
 			ID: "all strings off by the same", Severity: result.SeverityNote, About: "instrument",
@@ -160,9 +161,9 @@ func shortSustain(r *result.Results) []result.Finding {
 				others = append(others, o.Pluck.T60S.Estimate.Median)
 			}
 		}
-		where := side(0)
+		where := unknown
 		if len(others) >= 2 {
-			where = below(s.Pluck.T60S, limit.Value*medianOf(others))
+			where = below(s.Pluck.T60S, limit.Value*stats.Median(others))
 		}
 		if where < straddles {
 			continue
@@ -170,10 +171,10 @@ func shortSustain(r *result.Results) []result.Finding {
 		out = append(out, softened(result.Finding{
 			ID: "short sustain", Severity: result.SeverityNote, About: "instrument", Strings: []int{s.Number},
 			Title:    fmt.Sprintf("%s rings much shorter than the others", upper(stringName(s))),
-			Evidence: []result.Evidence{against(limit, "T60 %s; median of the other strings %s s", said(s.Pluck.T60S, "s", 2), num(medianOf(others), 2))},
+			Evidence: []result.Evidence{against(limit, "T60 %s; median of the other strings %s s", said(s.Pluck.T60S, "s", 2), num(stats.Median(others), 2))},
 			Causes:   []string{"loose or soft saddle or nut on this string", "old string", "the note lies on a resonance of the body"},
 			Next:     []string{"Pluck the same string fretted or stopped one note higher: if it rings longer, it is a resonance, not the saddle.", "Check that the saddle sits firmly before it is glued."},
-		}, s.Pluck.T60S, limit.Value*medianOf(others), where, "plucks"))
+		}, s.Pluck.T60S, limit.Value*stats.Median(others), where, "plucks"))
 	}
 	return out
 }

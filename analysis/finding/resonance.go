@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"saddlewise/analysis/result"
+	"saddlewise/analysis/stats"
 )
 
 // Where a resonance of disc or saddle is looked for, and how wide it may be.
@@ -71,5 +72,5 @@ func aroundBand(bands []result.Band, at, perOctave int) float64 {
 	if len(levels) < 4 {
 		return math.NaN()
 	}
-	return medianOf(levels)
+	return stats.Median(levels)
 }

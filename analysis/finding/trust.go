@@ -87,7 +87,7 @@ func soften(r *result.Results) {
 // for nothing.
 func spoiled(r *result.Results, strs []int) string {
 	for _, k := range r.Takes {
-		if k.Test != "tap" || k.Facts == nil || !contains(strs, k.String) {
+		if k.Test != "tap" || k.Facts == nil || !slices.Contains(strs, k.String) {
 			continue
 		}
 		switch {

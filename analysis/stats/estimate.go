@@ -23,6 +23,13 @@ type Interval struct {
 	Coverage float64 `json:"coverage"`
 }
 
+// SE is the standard error that goes with the interval where errors are normal.
+func (i Interval) SE() float64 { return (i.High - i.Low) / 2 / Normal(i.Coverage) }
+
+// Normal is how many standard deviations either way hold coverage of normal
+// values.
+func Normal(coverage float64) float64 { return distuv.UnitNormal.Quantile((1 + coverage) / 2) }
+
 // Estimate is a median with its interval.
 type Estimate struct {
 	Median   float64   `json:"median"`

@@ -161,7 +161,7 @@ func TheilSen(x, y []float64) (slope, intercept float64) {
 // normal distribution where df is 0.
 func quantile(coverage, df float64) float64 {
 	if df == 0 {
-		return distuv.UnitNormal.Quantile((1 + coverage) / 2)
+		return Normal(coverage)
 	}
 	return distuv.StudentsT{Sigma: 1, Nu: df}.Quantile((1 + coverage) / 2)
 }

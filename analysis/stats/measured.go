@@ -25,12 +25,12 @@ func SummarizeMeasured(values []float64, own []Interval) Estimate {
 	if !finite(low, high) {
 		return est
 	}
-	z := quantile(Nominal, 0)
+	z := Normal(Nominal)
 	shared := sharedPart(Describe(values).SD, (low+high)/2/z, len(values))
 	if seen := est.Interval.High - est.Interval.Low; shared*(low+high) > sharedRules*seen {
 		est.Interval.Coverage = Nominal
 	}
-	shared *= quantile(est.Interval.Coverage, 0) / z
+	shared *= Normal(est.Interval.Coverage) / z
 	est.Interval.Low = est.Median - math.Hypot(est.Median-est.Interval.Low, shared*low)
 	est.Interval.High = est.Median + math.Hypot(est.Interval.High-est.Median, shared*high)
 	return est

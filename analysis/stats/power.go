@@ -192,7 +192,7 @@ func (z *Sizes) SmallestShiftGrouped(x, y [][]float64, spread Spread, power floa
 		times /= math.Sqrt(distuv.ChiSquared{K: df}.Quantile(0.5) / df)
 	}
 	if len(x) == 1 && len(y) == 1 {
-		inside := math.Sqrt((scatter(x) + scatter(y)) / 2)
+		inside := math.Sqrt((Scatter(x) + Scatter(y)) / 2)
 		return math.Hypot(inside*z.smallest(len(x[0]), len(y[0]), power), math.Sqrt2*spread.SD*times)
 	}
 	return math.Sqrt(spread.centreVariance(x)+spread.centreVariance(y)) * times

@@ -36,7 +36,7 @@ func GroupSpread(assumedSD float64, sets ...[][]float64) Spread {
 	if df == 0 {
 		return Spread{SD: assumedSD}
 	}
-	s := Spread{DF: df, centres: squares / float64(df), scatter: scatter(used)}
+	s := Spread{DF: df, centres: squares / float64(df), scatter: Scatter(used)}
 	s.within = s.scatter * shares / float64(len(used))
 	s.SD = math.Sqrt(math.Max(0, s.centres-s.within))
 	return s
@@ -49,7 +49,7 @@ func GroupSpread(assumedSD float64, sets ...[][]float64) Spread {
 func (s Spread) centreVariance(set [][]float64) float64 {
 	inside, sum := s.scatter, 0.0
 	if s.DF == 0 {
-		inside = scatter(set)
+		inside = Scatter(set)
 	}
 	for _, g := range set {
 		own := inside * medianVariance(len(g))
@@ -66,8 +66,8 @@ func (s Spread) centreVariance(set [][]float64) float64 {
 	return sum / (k * k)
 }
 
-// scatter is the pooled variance inside the groups; 0 where each has one value.
-func scatter(set [][]float64) float64 {
+// Scatter is the pooled variance inside the groups; 0 where each has one value.
+func Scatter(set [][]float64) float64 {
 	sum, df := 0.0, 0
 	for _, g := range set {
 		if len(g) > 1 {
