@@ -12,7 +12,8 @@ import (
 const (
 	highestOrder = 10
 	maskDB       = 10.0
-	clangLow     = 5.8 // real forks' clang, times the fundamental (from memory)
+	hiddenShare  = 0.12 // of the harmonics' power, half a decibel
+	clangLow     = 5.8  // real forks' clang, times the fundamental (from memory)
 	clangHigh    = 6.6
 	spectrumS    = 3.0
 	// A decaying tone is judged over its first 20 dB: later there is more noise.
@@ -22,15 +23,17 @@ const (
 // spectrum is the Hann-weighted power spectrum of one strike: bin powers sum
 // to mean squares where a full-scale sine is 1.
 type spectrum struct {
-	power []float64
-	binHz float64
-	lobe  int // bins on either side that hold a line
+	power  []float64
+	binHz  float64
+	lobe   int       // bins on either side that hold a line
+	x      []float64 // what it was made from
+	rateHz float64
 }
 
 // newSpectrum takes the first samples, up to spectrumS.
 func newSpectrum(x []float64, rateHz float64) *spectrum {
 	size := quickSize(min(len(x), int(spectrumS*rateHz)))
-	s := &spectrum{power: signal.HannPower(x[:size]), binHz: rateHz / float64(size), lobe: 5}
+	s := &spectrum{power: signal.HannPower(x[:size]), binHz: rateHz / float64(size), lobe: 5, x: x[:size], rateHz: rateHz}
 	for k := range s.power {
 		s.power[k] *= 2
 	}
@@ -99,10 +102,11 @@ func (s *spectrum) fundamental(o Strike) float64 {
 
 // distortion fills in the harmonics and their sum. Harmonics too weak to be
 // shown singly still count in the sum, noise taken off: it is an upper bound
-// only when it does not come out of the noise as a whole.
+// only when it does not come out of the noise as a whole, or when what may
+// hide in the mains matters.
 func (s *spectrum) distortion(out *Strike, o Options) {
 	first := s.fundamental(*out)
-	sum, noises := 0.0, 0.0
+	sum, noises, hidden := 0.0, 0.0, 0.0
 	for n := 2; n <= highestOrder; n++ {
 		hz := out.Hz * float64(n)
 		half := s.width(out.T60Seconds, n)
@@ -110,57 +114,28 @@ func (s *spectrum) distortion(out *Strike, o Options) {
 			break
 		}
 		p, noise := s.line(hz, half)
-		hum := s.onMains(hz, p, half, o)
-		if !hum {
-			sum += p
-			noises += noise
+		masked, untold := p < math.Pow(10, maskDB/10)*noise, 0.0
+		if mains, hum := s.mainsBeside(hz, p, half, o); mains > 0 && !masked {
+			told, most := s.apart(hz, mains, *out)
+			if masked = told == 0; masked { // hum may add to the harmonic or take from it
+				p, noise, untold = 0, 0, min(most, math.Pow(math.Sqrt(p+noise)+math.Sqrt(hum), 2))
+			} else {
+				p = told
+			}
 		}
-		h := Harmonic{Order: n, Hz: hz, Masked: hum || p < math.Pow(10, maskDB/10)*noise}
-		if h.Masked {
-			p = max(p, 0) + noise
+		sum, noises, hidden = sum+p, noises+noise, hidden+untold
+		h := Harmonic{Order: n, Hz: hz, Masked: masked}
+		if masked {
+			p = max(p, 0) + noise + untold
 		}
 		h.RelDB, h.LevelDBFS = decibel(p/first), decibel(p)
 		out.Harmonics = append(out.Harmonics, h)
 	}
-	if out.THDMasked = sum < noises; out.THDMasked {
-		sum = max(sum, 0) + noises
+	if out.THDMasked = sum < noises || hidden > hiddenShare*sum; out.THDMasked {
+		sum = max(sum, 0) + noises + hidden
 	}
 	out.THDDB = decibel(sum / first)
 	out.THDPercent = 100 * math.Sqrt(sum/first)
-}
-
-// pull is how far a mains line too near to be told from the tone may draw its
-// frequency, Hz: the neighbouring lines say how strong it may be. A line of
-// relative amplitude r turns the tone's phase by r at most, over the record.
-func (s *spectrum) pull(out Strike, o Options) float64 {
-	seconds := out.ToS - out.FromS
-	order := math.Round(out.Hz / o.MainsHz)
-	if o.MainsHz == 0 || order < 1 || math.Abs(out.Hz-order*o.MainsHz) > 5/seconds {
-		return 0
-	}
-	strongest := 0.0
-	for _, k := range []float64{-2, -1, 1, 2} {
-		if order+k >= 1 {
-			p, _ := s.line((order+k)*o.MainsHz, s.lobe)
-			strongest = max(strongest, p)
-		}
-	}
-	return math.Sqrt(strongest/s.fundamental(out)) / (math.Pi * seconds)
-}
-
-// onMains tells whether a mains harmonic lies in the line's band and the hum
-// beside it is strong enough to be what is seen.
-func (s *spectrum) onMains(hz, power float64, half int, o Options) bool {
-	if o.MainsHz == 0 {
-		return false
-	}
-	order := math.Round(hz / o.MainsHz)
-	if order < 2 || math.Abs(hz-order*o.MainsHz) > float64(half+2)*s.binHz {
-		return false
-	}
-	below, _ := s.line((order-1)*o.MainsHz, s.lobe)
-	above, _ := s.line((order+1)*o.MainsHz, s.lobe)
-	return max(below, above) > 0.1*power
 }
 
 // noise fills in THD+N and the signal-to-noise ratio.

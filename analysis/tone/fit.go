@@ -147,7 +147,7 @@ func (d damped) noise(rest []complex128, stepS float64) float64 {
 			foot += p
 			n++
 		case f < 0.15*baseRate:
-			around = append(around, p)
+			around = append(around, p/math.Pow(droop(hz[k]+d.omega/(2*math.Pi), stepS), 2))
 		}
 	}
 	if len(around) == 0 {
@@ -159,6 +159,16 @@ func (d damped) noise(rest []complex128, stepS float64) float64 {
 		return foot
 	}
 	return level
+}
+
+// droop is by how much the averaging to one value every stepS weakens what
+// lies hz off.
+func droop(hz, stepS float64) float64 {
+	x := math.Pi * hz * stepS
+	if x == 0 {
+		return 1
+	}
+	return math.Pow(math.Sin(x)/x, 3)
 }
 
 // powersOf is the power of z, padded to at least n values, at each frequency,
