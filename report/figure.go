@@ -3,6 +3,7 @@ package report
 import (
 	"bytes"
 	"fmt"
+	"image/png"
 
 	"gonum.org/v1/plot"
 	"gonum.org/v1/plot/vg"
@@ -36,11 +37,11 @@ func (f figure) png(l layout) ([]byte, error) {
 	f = f.fit(l)
 	c := newCanvas(l.wide, f.height, l.dpi)
 	f.draw(draw.New(c))
-	data, err := encodePNG(indexed(c.img))
-	if err != nil {
+	var buf bytes.Buffer
+	if err := png.Encode(&buf, indexed(c.img)); err != nil {
 		return nil, fmt.Errorf("draw %s%s: %w", f.name, l.ending, err)
 	}
-	return data, nil
+	return buf.Bytes(), nil
 }
 
 // inPixels is the figure drawn in a layout, still to be made.

