@@ -147,18 +147,21 @@ func (b baseband) filter(lengthS float64) filtered {
 	return f
 }
 
-// gain is what the filter does to exp(-alpha t): a factor, and nothing else.
-func (f filtered) gain(alpha float64) float64 {
-	g := 0.0
-	for i, v := range f.w {
-		g += v * math.Exp(-alpha*float64(i)/f.rate)
+// gain is what the filter does to exp(-(alpha - i omega) t): a factor, and a
+// phase, since it looks forward.
+func (f filtered) gain(alpha, omega float64) complex128 {
+	over := func(rate float64) complex128 { return cmplx.Exp(complex(-alpha, omega) / complex(rate, 0)) }
+	g, z, turn := complex(0, 0), complex(1, 0), over(f.rate)
+	for _, v := range f.w {
+		g += complex(v, 0) * z
+		z *= turn
 	}
 	for _, s := range f.steps {
-		one := 0.0
-		for i := range s.length {
-			one += math.Exp(-alpha * float64(i) / s.rate)
+		one, z, turn := complex(0, 0), complex(1/float64(s.length), 0), over(s.rate)
+		for range s.length {
+			one += z
+			z *= turn
 		}
-		one /= float64(s.length)
 		g *= one * one * one
 	}
 	return g

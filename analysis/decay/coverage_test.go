@@ -88,16 +88,22 @@ func TestIntervalsHoldTheTruth(t *testing.T) {
 		}
 	})
 	var sum covered
-	for _, c := range all {
-		sum.numbers, sum.holds, sum.ranges = sum.numbers+c.numbers, sum.holds+c.holds, sum.ranges+c.ranges
-		sum.rangeHolds, sum.none = sum.rangeHolds+c.rangeHolds, sum.none+c.none
-	}
-	share, room := float64(sum.holds)/float64(sum.numbers), 0.015
+	room := 0.015
 	if !accuracy.Full() {
 		room = 0.1
 	}
+	for kind, c := range all {
+		// A faint second stage cannot be told from none, so that one interval
+		// serves both: it holds more single decays, and fewer in two stages.
+		if share := float64(c.holds) / float64(c.numbers); math.Abs(share-0.95) > 2*room {
+			t.Errorf("kind %d: %.1f %% held", kind, 100*share)
+		}
+		sum.numbers, sum.holds, sum.ranges = sum.numbers+c.numbers, sum.holds+c.holds, sum.ranges+c.ranges
+		sum.rangeHolds, sum.none = sum.rangeHolds+c.rangeHolds, sum.none+c.none
+	}
+	share := float64(sum.holds) / float64(sum.numbers)
 	t.Logf("%.1f %% of %d numbers and %d of %d ranges hold the truth, %d cannot tell", 100*share, sum.numbers, sum.rangeHolds, sum.ranges, sum.none)
-	if math.Abs(share-0.95) > room || sum.rangeHolds < sum.ranges*95/100 || sum.none > 75 {
+	if math.Abs(share-0.95) > room || sum.rangeHolds < sum.ranges*95/100 || sum.none > 60 {
 		t.Error("the intervals are not honest, or tell too little")
 	}
 }

@@ -64,9 +64,9 @@ type Point struct {
 type Decay struct {
 	T60Seconds float64 // 0: none could be told, see Reason
 	// T60Low and T60High are the 95 % interval of this one event's fit,
-	// seconds: of the line through the envelope as it is. Where two vibrations
-	// may take part it holds the line without their beats as well, for every
-	// model that explains the envelope.
+	// seconds: of the line through the envelope as it is, over every model that
+	// explains it. Where the record ends before the foot of the evaluation range
+	// it holds also the line that they imply down to there.
 	T60Low, T60High float64
 
 	StartDBFS float64 // level of the start that the range counts from

@@ -42,7 +42,7 @@ type envelope struct {
 	free    float64 // independent looks averaged in one point
 	floor   float64 // noise power estimated beside the partial; 0: not known
 	humLeft float64 // power of mains lines left in the band
-	gain    func(alpha float64) float64
+	gain    func(alpha, omega float64) complex128
 	lastS   float64 // end of the samples
 	broad   bool
 }
@@ -139,7 +139,7 @@ func broadband(x []float64, rateHz float64) (envelope, string) {
 	}
 	mean /= float64(len(x))
 	e := envelope{stepS: float64(hop) / rateHz, lengthS: float64(n) / rateHz, free: 20, broad: true,
-		gain: func(float64) float64 { return 1 }, lastS: float64(len(x)) / rateHz}
+		gain: func(_, _ float64) complex128 { return 1 }, lastS: float64(len(x)) / rateHz}
 	for at := 0; at+n <= len(x); at += hop {
 		s := 0.0
 		for _, v := range x[at : at+n] {

@@ -1,6 +1,9 @@
 package decay
 
-import "math"
+import (
+	"math"
+	"math/cmplx"
+)
 
 // fitted is a model with what the fit says of it.
 type fitted struct {
@@ -8,76 +11,119 @@ type fitted struct {
 	cov    square  // of the parameters, autocorrelation allowed for
 	known  bool    // cov is: the equations are not singular
 	chi2   float64 // mean squared weighted residual
-	excess float64 // noise above what is known of it, in its standard errors
+	excess float64 // squared departure from what is known beforehand, in standard errors
 	lnVar  float64 // mean log variance of a point
-	tail   float64 // mean squared weighted residual where noise rules; 1 when that is not seen
-	points int
 	looks  float64 // independent points
 	// together is how many neighbouring residuals tell one thing.
 	together float64
 }
 
-// prior is what is known of ln N beforehand.
-type prior struct{ lnN, sd float64 }
+// prior is what is known beforehand of ln N and of the rate of a second
+// component, each with its standard error. It keeps a second component that
+// the envelope hardly shows within what a string may do.
+type prior struct {
+	lnN, sd     float64
+	rate, apart float64 // 1/s; 0: nothing is known
+}
 
-// rough is the share of the signal's power that its envelope may stray from
-// any smooth decay.
-const rough = 0.04
+// The level that a second component may be expected to start at: from as loud
+// as the first to 30 dB below; common practice, no source.
+const (
+	secondLn   = -3.0 // ln B/A
+	secondLnSD = 3.0
+)
+
+// The share of its power by which an envelope strays from any smooth decay is
+// read where the noise is low, and kept between these.
+const (
+	leastRough = 0.01
+	mostRough  = 0.04
+)
 
 // data is what a model is fitted to: powers at equally spaced times.
 type data struct {
 	p, weight []float64 // weight is one over the variance
 	t0, step  float64
+	free      float64 // independent looks in a point
+	rough     float64
 	pr        prior
 }
 
-// fit adjusts m to the envelope's points lo..hi-1. The scatter of one point is
-// that of noise with and without signal, over the independent looks in it.
+func (e envelope) dataOf(lo, hi int, pr prior) data {
+	return data{p: e.p[lo:hi], weight: make([]float64, hi-lo), t0: e.t[lo], step: e.stepS, free: e.free, rough: mostRough, pr: pr}
+}
+
+// fit adjusts m to the envelope's points lo..hi-1 by least squares, the weights
+// following the model.
 func (e envelope) fit(m model, lo, hi int, pr prior) fitted {
-	d := data{e.p[lo:hi], make([]float64, hi-lo), e.t[lo], e.stepS, pr}
-	for range 4 {
-		d.weigh(m, e.free)
-		before := m
-		m = d.descend(m)
-		if math.Abs(m.a-before.a) < 1e-4*math.Abs(m.a) && math.Abs(m.lnN-before.lnN) < 1e-3 {
+	d := e.dataOf(lo, hi, pr)
+	damping := 1e-2
+	for range 8 {
+		d.weigh(m)
+		var gain float64
+		m, damping, gain = d.descend(m, damping)
+		d.rough = d.roughness(m)
+		if gain < settled && damping < 1 {
 			break
 		}
 	}
 	return e.appraise(m, d)
 }
 
-// weigh sets the weights to what the model expects of the scatter.
-func (d *data) weigh(m model, free float64) {
+// weigh sets the weights to what the model expects of the scatter: that of
+// noise with and without signal, over the independent looks, and roughness.
+func (d *data) weigh(m model) {
 	n, w := m.noise(), m.walk(d.t0, d.step)
 	for k := range d.weight {
 		s := w.power()
-		d.weight[k] = 1 / ((n*n+2*s*n)/free + rough*rough*s*s)
+		d.weight[k] = 1 / ((n*n+2*s*n)/d.free + d.rough*d.rough*s*s)
 		w.next()
 	}
 }
 
-// descend minimises the weighted squares by damped Gauss-Newton steps.
-func (d *data) descend(m model) model {
-	eq := d.equations(m)
-	lambda := 1e-2
-	for range 25 {
-		next, ok := m.step(eq, lambda)
-		if ok {
-			if tried := d.equations(next); tried.cost < eq.cost {
-				done := eq.cost-tried.cost < 1e-7*eq.cost
-				m, eq, lambda = next, tried, max(lambda/8, 1e-9)
-				if done {
-					break
-				}
-				continue
-			}
+// roughness is the scatter about m that noise does not explain.
+func (d *data) roughness(m model) float64 {
+	n, w := m.noise(), m.walk(d.t0, d.step)
+	sum, count := 0.0, 0.0
+	for _, v := range d.p {
+		if s := w.power(); s > clearOfNoise*n {
+			r, share := (v-s-n)/s, n/s
+			sum += r*r - (share*share+2*share)/d.free
+			count++
 		}
-		if lambda *= 8; lambda > 1e7 {
+		w.next()
+	}
+	return min(mostRough, math.Sqrt(max(sum/max(count, 1), leastRough*leastRough)))
+}
+
+// descend minimises the weighted squares by damped Gauss-Newton steps: a few,
+// for the weights are to follow. It returns the damping to go on with and the
+// share of the squares gained.
+func (d *data) descend(m model, damping float64) (model, float64, float64) {
+	q := d.equations(m)
+	first := q.cost
+	for range 5 {
+		next, ok := m.step(q, damping, math.Pi/d.step)
+		if !ok {
+			damping = min(8*damping, 1e7)
+			continue
+		}
+		tried := d.equations(next)
+		if tried.cost >= q.cost {
+			damping = min(8*damping, 1e7)
+			continue
+		}
+		done := q.cost-tried.cost < settled*q.cost
+		m, q, damping = next, tried, max(damping/8, 1e-9)
+		if done {
 			break
 		}
 	}
-	return m
+	return m, damping, 1 - q.cost/first
 }
+
+// settled is a gain too small to matter, as a share of the squares.
+const settled = 1e-5
 
 // equations are the normal equations of a Gauss-Newton step, upper triangle,
 // and the sum of the weighted squares.
@@ -112,14 +158,72 @@ func (d *data) equations(m model) equations {
 	q.left[atLnN][atLnN] += certainty
 	q.right[atLnN] += certainty * off
 	q.cost += certainty * off * off
+	if m.kind != single && d.pr.apart > 0 {
+		q.cost += q.expect(m, d.pr)
+	}
 	if math.IsNaN(q.cost) {
 		q.cost = math.Inf(1)
 	}
 	return q
 }
 
-// step takes one damped step; false where the equations are singular.
-func (m model) step(q equations, lambda float64) (model, bool) {
+// expect adds what is known of the second component, and returns its cost.
+func (q *equations) expect(m model, pr prior) float64 {
+	rate, level := 1/(pr.apart*pr.apart), 1/(secondLnSD*secondLnSD)
+	offRate, offLevel := pr.rate-m.b, m.lnA+secondLn-m.lnB
+	q.left[atB][atB] += rate
+	q.right[atB] += rate * offRate
+	q.left[atLnA][atLnA] += level
+	q.left[atLnB][atLnB] += level
+	q.left[atLnA][atLnB] -= level
+	q.right[atLnA] -= level * offLevel
+	q.right[atLnB] += level * offLevel
+	return rate*offRate*offRate + level*offLevel*offLevel
+}
+
+// column is exp(-2 rate t) cos(omega t + phase), one part of a model whose
+// rates are given.
+type column struct{ rate, omega, phase float64 }
+
+// project finds the level of each column and of the noise that minimise the
+// weighted squares, and those.
+func (d *data) project(columns []column) (levels [mostParams]float64, cost float64, ok bool) {
+	n := len(columns) + 1
+	var now, turn [mostParams]complex128
+	for i, c := range columns {
+		now[i] = cmplx.Rect(math.Exp(-2*c.rate*d.t0), c.omega*d.t0+c.phase)
+		turn[i] = cmplx.Rect(math.Exp(-2*c.rate*d.step), c.omega*d.step)
+	}
+	now[n-1], turn[n-1] = 1, 1
+	var left square
+	for k, v := range d.p {
+		w := d.weight[k]
+		cost += w * v * v
+		for i := range n {
+			gi := w * real(now[i])
+			levels[i] += gi * v
+			for j := i; j < n; j++ {
+				left[i][j] += gi * real(now[j])
+			}
+		}
+		for i := range n {
+			now[i] *= turn[i]
+		}
+	}
+	right := levels
+	if !left.factorize(n) {
+		return levels, 0, false
+	}
+	left.solve(n, &levels)
+	for i := range n {
+		cost -= levels[i] * right[i]
+	}
+	return levels, cost, true
+}
+
+// step takes one damped step; false where the equations are singular, a decay
+// becomes a rise or a beat faster than the points can show, rad/s.
+func (m model) step(q equations, lambda, fastest float64) (model, bool) {
 	for i := range q.n {
 		q.left[i][i] = q.left[i][i]*(1+lambda) + 1e-12
 	}
@@ -130,29 +234,25 @@ func (m model) step(q equations, lambda float64) (model, bool) {
 	for i, dx := range q.right[:q.n] {
 		*m.param(i) += dx
 	}
-	return m, m.a > -1 && m.b > -1
+	return m, m.a > -1 && m.b > -1 && math.Abs(m.d) < fastest
 }
 
 // appraise finds the covariance of the parameters and the fit's quality.
 func (e envelope) appraise(m model, d data) fitted {
 	n := len(d.p)
-	f := fitted{model: m, points: n, excess: max(0, (m.lnN-d.pr.lnN)/d.pr.sd), tail: 1}
+	f := fitted{model: m}
 	res := make([]float64, n)
 	w, noise := m.walk(d.t0, d.step), m.noise()
-	tail, tails := 0.0, 0.0
 	for k, v := range d.p {
-		s := w.power()
-		res[k] = (v - s - noise) * math.Sqrt(d.weight[k])
+		res[k] = (v - w.power() - noise) * math.Sqrt(d.weight[k])
 		f.chi2 += res[k] * res[k] / float64(n)
 		f.lnVar -= math.Log(d.weight[k]) / float64(n)
-		if s < noise {
-			tail, tails = tail+res[k]*res[k], tails+1
-		}
 		w.next()
 	}
-	if tails >= 8 {
-		// Noise makes about 1; far less is a smooth decay that passes for noise.
-		f.tail = tail / tails
+	f.excess = max(0, (m.lnN-d.pr.lnN)/d.pr.sd)
+	f.excess *= f.excess
+	if m.kind != single && d.pr.apart > 0 {
+		f.excess += new(equations).expect(m, d.pr)
 	}
 	f.together = max(e.correlated(), correlation(res))
 	f.looks = max(1, float64(n)/f.together)
@@ -191,8 +291,9 @@ func (f fitted) sdOf(i int) float64 {
 }
 
 // badness is the Bayesian information criterion over that many independent
-// points: lower is better. A slow late decay that passes for noise shows by
-// more noise than lies beside the partial, and by too little scatter.
+// points: lower is better. The scatter expected of a point is part of it, and
+// so is what was known beforehand: a slow late decay that passes for noise
+// shows by less scatter than noise has, and by more noise than lies beside.
 func (f fitted) badness(looks float64) float64 {
-	return f.excess*f.excess + looks*(f.lnVar+math.Log(f.chi2+1e-12)) + float64(f.kind.params())*math.Log(max(2, looks))
+	return f.excess + looks*(f.lnVar+f.chi2) + float64(f.kind.params())*math.Log(max(2, looks))
 }

@@ -9,15 +9,16 @@ import (
 const (
 	deepBeatDB     = 6.0   // beats deeper than this leave a range, not one number
 	leastBeats     = 1.0   // beats above the noise that make them beats
+	weakSecondDB   = 15.0  // below the first at the start
 	strayingDB     = 1.5   // scatter about the fit above which it is no decay
 	clearOfNoise   = 4.0   // signal over noise power where scatter is judged
-	returnDB       = 3.0   // of a level that has left the range: beats
+	returnDB       = 1.0   // of a level that has left the range: beats
 	steadyDB       = 3.0   // decay over the record below which a component is a hum
 	cutSeconds     = 0.65  // of a decay that the record cuts short
-	cutInterval    = 1.5   // and the widest interval such a one may have
+	cutInterval    = 1.3   // and the widest interval such a one may have
 	widestNumber   = 1.5   // upper over lower end of the interval, above which a range is given instead
 	widestRange    = 5.0   // above which nothing is told
-	leastInterval  = 0.006 // half width, relative: no note decays quite as the models do
+	leastSD        = 0.002 // of ln T60: no note decays quite as the models do
 	stageRatio     = 1.5   // late over early T60 that makes two stages
 	lateRangeDB    = 6.0   // of late decay that must be seen
 	lateCertainty  = 0.25  // relative standard error of the late decay at most
@@ -44,7 +45,7 @@ func judge(e envelope) Decay {
 		d.NotEnoughRange = true
 		return d
 	}
-	v.measure(&d, v.lineAcross(models, top))
+	v.measure(&d, v.lineAcross(models, top, float64(len(e.t)-top)/e.correlated()))
 	if d.Reason != "" && d.NotEnoughRange {
 		d.T60Seconds, d.T60Low, d.T60High = 0, 0, 0
 		d.TwoStage, d.EarlyT60Seconds, d.LateT60Seconds, d.LateT60Low, d.LateT60High, d.KneeS, d.KneeDB = false, 0, 0, 0, 0, 0, 0
@@ -76,26 +77,28 @@ func (v view) measure(d *Decay, line [3]float64) {
 	v.describeBeats(d)
 	v.describeStages(d)
 	d.T60Seconds, d.T60Low, d.T60High = line[0], line[1], line[2]
-	if d.Beating && d.BeatDepthDB >= deepBeatDB && !v.steady {
+	if why := v.deepBeat(d); why != "" {
 		d.T60RangeSeconds = v.supported(line)
 		d.T60Seconds, d.T60Low, d.T60High = 0, 0, 0
-		d.Reason = fmt.Sprintf("two vibrations beat %.0f dB deep: the decay supports a range only", d.BeatDepthDB)
+		d.Reason = why
 	}
 	d.Fit, d.FitRMSdB = v.fitCurve()
 	if v.e.broad {
 		return
 	}
-	v.doubt(d, v.lineFit())
+	v.doubt(d)
 }
 
 // doubt takes back what the fit does not bear out.
-func (v view) doubt(d *Decay, own [3]float64) {
+func (v view) doubt(d *Decay) {
 	deep := d.T60RangeSeconds[1] > 0
 	switch {
 	case v.straying() > strayingDB && !deep:
 		d.NotEnoughRange, d.Reason = true, fmt.Sprintf("the level strays %.1f dB from any smooth decay", v.straying())
 	case !deep && d.T60Seconds > longestT60S:
 		d.NotEnoughRange, d.Reason = true, "no decay is seen"
+	case !deep && v.rises && !v.beats():
+		d.NotEnoughRange, d.Reason = true, "the level rises first: beats slower than the decay, or no free decay"
 	case !v.beats() && v.returnDB() > returnDB:
 		d.NotEnoughRange, d.Reason = true, fmt.Sprintf("the level falls and returns by %.0f dB: beats slower than the decay", v.returnDB())
 	case !deep && d.T60High > widestRange*d.T60Low:
@@ -103,92 +106,15 @@ func (v view) doubt(d *Decay, own [3]float64) {
 	case deep && d.T60RangeSeconds[1] > widestRange*d.T60RangeSeconds[0]:
 		d.T60RangeSeconds = [2]float64{}
 		d.NotEnoughRange, d.Reason = true, fmt.Sprintf("two vibrations beat %.0f dB deep and leave T60 open", d.BeatDepthDB)
-	case !deep && v.bottom > rangeBottomDB && (d.FitToS-d.FitFromS < cutSeconds || own[2] > cutInterval*own[1]):
+	case !deep && v.bottom > rangeBottomDB && d.FitToS-d.FitFromS < cutSeconds:
 		d.NotEnoughRange, d.Reason = true, fmt.Sprintf("the record ends after %.0f dB of decay; 25 dB are needed", -v.bottom)
-	case !deep && d.T60High > widestNumber*d.T60Low:
+	case !deep && (d.T60High > widestNumber*d.T60Low || v.bottom > rangeBottomDB && d.T60High > cutInterval*d.T60Low):
 		d.T60RangeSeconds = [2]float64{d.T60Low, d.T60High}
 		d.T60Seconds, d.T60Low, d.T60High = 0, 0, 0
 		d.Reason = "the decay may be one of two stages or part of a slow beat: it supports a range only"
 	case !deep && v.bottom > rangeBottomDB:
 		d.Reason = fmt.Sprintf("from %.0f dB of decay only: the record ends there", -v.bottom)
 	}
-}
-
-// lineFit is T60 with its interval: the decay rate of a single decay, else
-// the regression line through the noise-free model over the range.
-func (v view) lineFit() [3]float64 {
-	noise := math.Log(v.f.noise())
-	m := model{lnA: math.Log(max(v.mean(v.e.t[v.lo]), 1e-300)) + 2*v.f.a*v.e.t[v.lo], a: v.f.a, lnN: noise}
-	sdN := min(max(v.f.sdOf(atLnN), 0.02), 1)
-	g := v.e.fit(m, v.lo, v.hi, prior{noise, sdN})
-	rate, sd := g.a, g.sdOf(atA)
-	if v.f.kind == single {
-		// The whole decay says the same of a truly single one, and says it better.
-		if s := v.f.sdOf(atA); s < sd && math.Abs(rate-v.f.a) < 2*sd {
-			rate, sd = v.f.a, s
-		}
-	} else {
-		// A model with more freedom than the decay needs knows its slope better
-		// than its parameters: the straight fit's scatter is the upper limit.
-		rate = -v.slope(v.envelope) / 2
-		sd = min(v.slopeSD(), sd)
-	}
-	rate = max(rate, ln1000/longestT60S/4)
-	t := student(v.f.looks - float64(v.f.kind.params()))
-	rel := min(t*sd/rate, 0.95)
-	t60 := ln1000 / rate
-	line := [3]float64{t60, t60 / (1 + rel), t60 / (1 - rel)}
-	if v.beats() {
-		// Part of a beat tilts the envelope: the line without the beats belongs
-		// into the interval.
-		without := 2 * ln1000 / max(-v.slope(v.mean), ln1000/longestT60S)
-		line[1], line[2] = min(line[1], without), max(line[2], without)
-	}
-	return line
-}
-
-// envelope is the squared envelope at t as it is: with shallow beats, and
-// without those so deep that their nulls would rule the line.
-func (v view) envelope(t float64) float64 {
-	if v.steady || v.beatDepthDB() >= deepBeatDB {
-		return v.mean(t)
-	}
-	return v.m.signal(t)
-}
-
-// slope is the regression slope of a log power over the range, 1/s.
-func (v view) slope(power func(t float64) float64) float64 {
-	var n, st, sy, stt, sty float64
-	const steps = 200
-	for i := range steps + 1 {
-		t := v.fromS + (v.toS-v.fromS)*float64(i)/steps
-		y := math.Log(max(power(t), 1e-300))
-		n, st, sy, stt, sty = n+1, st+t, sy+y, stt+t*t, sty+t*y
-	}
-	return (n*sty - st*sy) / (n*stt - st*st)
-}
-
-// slopeSD carries the parameters' covariance to the slope by differences.
-func (v view) slopeSD() float64 {
-	if !v.f.known {
-		return math.Abs(v.slope(v.mean))
-	}
-	n := v.f.kind.params()
-	g := make([]float64, n)
-	base := v.slope(v.mean)
-	for i := range n {
-		h := 1e-4 * max(v.f.sdOf(i), 1e-6)
-		w := v
-		*w.m.param(i) += h
-		g[i] = (w.slope(w.mean) - base) / h / 2
-	}
-	s := 0.0
-	for i := range n {
-		for j := range n {
-			s += g[i] * g[j] * v.f.cov[i][j]
-		}
-	}
-	return math.Sqrt(max(s, 0))
 }
 
 func (v view) describeBeats(d *Decay) {
@@ -237,11 +163,32 @@ func (v view) describeStages(d *Decay) {
 	d.LateT60Low, d.LateT60High = d.LateT60Seconds/(1+rel), d.LateT60Seconds/(1-rel)
 }
 
+// deepBeat says why two vibrations leave a range, if so.
+func (v view) deepBeat(d *Decay) string {
+	switch {
+	case v.f.kind != beating || v.steady:
+	case d.Beating && d.BeatDepthDB >= deepBeatDB:
+		return fmt.Sprintf("two vibrations beat %.0f dB deep: the decay supports a range only", d.BeatDepthDB)
+	case !v.beats() && v.rises:
+		return "the level rises first, as part of a slow beat does: the decay supports a range only"
+	}
+	return ""
+}
+
 // supported is the range of T60 that a deeply beating decay allows: that of
-// each vibration and of both together, with their intervals.
+// the envelope as it is, of both vibrations together and of each, with their
+// intervals. A second vibration that starts weak is a late stage, and its own
+// T60 is not the note's.
 func (v view) supported(line [3]float64) [2]float64 {
 	lo, hi := line[1], line[2]
+	for _, m := range []model{v.m, v.m.withoutBeats()} {
+		t60 := v.lineT60(m, v.bottom)
+		lo, hi = min(lo, t60*line[1]/line[0]), max(hi, t60*line[2]/line[0])
+	}
 	for i, rate := range []float64{v.f.a, v.f.b} {
+		if !v.beats() || i == 1 && v.f.lnA-v.f.lnB > weakSecondDB*math.Ln10/10 {
+			break
+		}
 		sd := v.f.sdOf([]int{atA, atB}[i])
 		lo = min(lo, ln1000/max(rate+2*sd, ln1000/longestT60S))
 		hi = max(hi, ln1000/max(rate-2*sd, ln1000/longestT60S))

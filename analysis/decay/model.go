@@ -59,6 +59,12 @@ func (m model) signal(t float64) float64 {
 
 func (m model) noise() float64 { return math.Exp(m.lnN) }
 
+// withoutBeats is the power of both components.
+func (m model) withoutBeats() model {
+	m.kind = min(m.kind, twoRate)
+	return m
+}
+
 // walk is a model seen at equally spaced times: a decay is a factor a step,
 // and costs no exponential.
 type walk struct {

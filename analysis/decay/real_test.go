@@ -9,8 +9,11 @@ import (
 )
 
 // The table's T60 were measured by two other methods, label-blind; see its
-// head. It has none where they saw too little decay: there a number from here
-// counts against the measure, though a longer look may well find one.
+// head. It has none where they saw too little decay, or none that is straight:
+// there a number from here counts against the measure, unless the whole
+// evaluation range was heard and fitted. One is left: the fourth wave of
+// 025_Steel_Guitar.pat, 14 dB of a decay with two shallow beats. Levels one beat
+// of 0.94 s apart fall by 5.3 dB, crest to crest, twice: T60 10.6 s.
 func TestRealRecordings(t *testing.T) {
 	t.Parallel()
 	rows, err := notes.ReadTable("../../testdata/real_recordings.csv")
@@ -75,18 +78,20 @@ func (c *tally) judge(t *testing.T, lib *notes.Library, r notes.Row) {
 	case r.T60S > 0:
 		c.missing++
 		list("no number")
-	case d.T60Seconds > 0:
+	case d.T60Seconds > 0 && d.FitToDB > rangeBottomDB:
 		c.extra++
-		list("a number where the table has none")
+		list("a number from part of the range where the table has none")
+	case d.T60Seconds > 0:
+		list("a number from all of the range where the table has none")
 	}
 }
 
 func (c *tally) report(t *testing.T, pkg string) {
 	t.Helper()
 	accuracy.Report(t, accuracy.Row{Measure: "T60 of recorded notes", Range: pkg, Unit: "%",
-		Bound: "10, one outlier", Source: "table of real recordings, two other methods"}, c.errs)
+		Bound: "10", Source: "table of real recordings, two other methods"}, c.errs)
 	t.Logf("%d notes with T60 in the table: %d off by more than 10 %%, %d ranges that hold it, %d without either; %d without: %d numbers", c.with, c.off, c.ranges, c.missing, c.without, c.extra)
-	if c.off > 1 || c.missing > 2 || c.ranges > 4 || c.extra > c.without/12 || c.strays > 0 {
+	if c.off > 0 || c.missing > 1 || c.ranges > 5 || c.extra > 1 || c.strays > 0 {
 		t.Errorf("off %d, missing %d, extra %d of %d, fits that stray by more than 1.5 dB %d", c.off, c.missing, c.extra, c.without, c.strays)
 	}
 }

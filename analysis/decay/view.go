@@ -1,6 +1,9 @@
 package decay
 
-import "math"
+import (
+	"math"
+	"math/cmplx"
+)
 
 // view is a fitted envelope with the range in which it is judged.
 type view struct {
@@ -19,6 +22,7 @@ type view struct {
 	bottom  float64 // its lower end, dB re start
 	steady  bool    // the second component does not decay: part of the floor
 	beating bool    // beats are seen: see seesBeats
+	rises   bool    // the level rises for longer than the filter looks
 }
 
 // top is the loudest point; the first, unless another is clearly louder.
@@ -34,15 +38,12 @@ func (e envelope) viewOf(f fitted, top int) view {
 	v := view{e: e, f: f, floor: f.noise() + e.humLeft}
 	v.orderComponents(e.t[top])
 	last := e.t[len(e.t)-1] + e.lengthS/2
-	if v.f.kind != single && v.f.b < 2*v.f.sdOf(atB) && v.f.b < 0.3*v.f.a && 20/math.Ln10*v.f.b*last < steadyDB {
-		v.steady = true
+	if v.steady = v.secondIsSteady(last); v.steady {
 		v.floor += math.Exp(v.f.lnB)
 	}
 	v.beating = v.seesBeats()
-	v.m = v.f.model
-	v.m.lnA -= 2 * math.Log(e.gain(v.m.a))
-	v.m.lnB -= 2 * math.Log(e.gain(v.m.b))
-	v.beginS = e.t[top]
+	v.m = e.unfiltered(v.f.model)
+	v.beginS, v.rises = e.t[top], e.t[top]-e.t[0] > e.lengthS
 	if top == 0 {
 		v.beginS = 0
 	}
@@ -57,6 +58,27 @@ func (e envelope) viewOf(f fitted, top int) view {
 	}
 	v.place(top)
 	return v
+}
+
+// secondIsSteady tells whether the second component is a hum: it does not
+// decay, and goes round at least once beside the note.
+func (v view) secondIsSteady(last float64) bool {
+	f := v.f
+	if f.kind == single || f.kind == beating && math.Abs(f.d)*last < 2*math.Pi {
+		return false
+	}
+	return f.b < 2*f.sdOf(atB) && f.b < 0.3*f.a && 20/math.Ln10*f.b*last < steadyDB
+}
+
+// unfiltered is m before the filter.
+func (e envelope) unfiltered(m model) model {
+	m.lnA -= 2 * math.Log(cmplx.Abs(e.gain(m.a, 0)))
+	if m.kind != single {
+		g := e.gain(m.b, m.d)
+		m.lnB -= 2 * math.Log(cmplx.Abs(g))
+		m.phi -= cmplx.Phase(g)
+	}
+	return m
 }
 
 // orderComponents makes A the component that is stronger at time t.
@@ -92,34 +114,42 @@ func (v view) seesBeats() bool {
 	return math.Abs(v.f.d)/(2*math.Pi)*(seen-v.e.t[0]) >= leastBeats
 }
 
-// mean is the decaying power at t, beats averaged out where there are some.
-func (v view) mean(t float64) float64 {
-	if v.f.kind == beating && !v.steady && !v.beats() {
-		return v.m.signal(t)
+// averaged is the decay that the range is counted on: without a hum, and
+// beats averaged out where some are seen.
+func (v view) averaged() model {
+	switch {
+	case v.steady:
+		m := v.m
+		m.kind = single
+		return m
+	case v.beats():
+		return v.m.withoutBeats()
 	}
-	s := math.Exp(v.m.lnA - 2*v.m.a*t)
-	if v.f.kind != single && !v.steady {
-		s += math.Exp(v.m.lnB - 2*v.m.b*t)
-	}
-	return s
+	return v.m
 }
+
+// mean is the decaying power at t.
+func (v view) mean(t float64) float64 { return v.averaged().signal(t) }
 
 // place finds the evaluation range in time, and its points.
 func (v *view) place(top int) {
 	t := v.e.t
 	last := t[len(t)-1] + v.e.lengthS/2
 	v.fromS, v.toS = last, last
-	const steps = 2000
+	const steps = 1000
+	step := (last - v.beginS) / steps
+	upper, lower := v.start*math.Pow(10, rangeTopDB/10), v.start*math.Pow(10, v.bottom/10)
+	w := v.averaged().walk(v.beginS, step)
 	for i := range steps + 1 {
-		at := v.beginS + (last-v.beginS)*float64(i)/steps
-		level := dB(v.mean(at) / v.start)
-		if level <= rangeTopDB && v.fromS == last {
+		at, p := v.beginS+step*float64(i), w.power()
+		if p <= upper && v.fromS == last {
 			v.fromS = at
 		}
-		if level < v.bottom {
+		if p < lower {
 			v.toS = at
 			break
 		}
+		w.next()
 	}
 	for v.lo = top; v.lo < len(t) && t[v.lo] < v.fromS; v.lo++ {
 	}
