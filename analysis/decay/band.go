@@ -3,6 +3,8 @@ package decay
 import (
 	"math"
 	"math/cmplx"
+
+	"gonum.org/v1/gonum/floats"
 )
 
 // Minimum three-term Blackman-Harris window (Harris, Proc. IEEE 66, 51-83,
@@ -69,22 +71,12 @@ func shift(x []float64, rateHz, hz float64, d int) baseband {
 		}
 		block := x[k*d : (k+1)*d]
 		for j := 0; j < 3 && j <= k; j++ {
-			out[k-j] += phasor * weigh(block, re[j*d:(j+1)*d], im[j*d:(j+1)*d])
+			out[k-j] += phasor * complex(floats.Dot(block, re[j*d:(j+1)*d]), floats.Dot(block, im[j*d:(j+1)*d]))
 		}
 		phasor *= turn
 	}
 	b.z = out[:blocks-2]
 	return b
-}
-
-func weigh(x, re, im []float64) complex128 {
-	var a, b float64
-	re, im = re[:len(x)], im[:len(x)]
-	for i, v := range x {
-		a += v * re[i]
-		b += v * im[i]
-	}
-	return complex(a, b)
 }
 
 // slow lowers the rate of b by d.

@@ -24,6 +24,8 @@ import (
 	"errors"
 	"fmt"
 	"math"
+
+	"gonum.org/v1/gonum/floats"
 )
 
 // ln1000 is T60 over the time constant of the amplitude.
@@ -113,6 +115,9 @@ func check(x []float64, rateHz float64, o Options) error {
 		return fmt.Errorf("%w: sample rate %v Hz", ErrInput, rateHz)
 	case o.Hz < 0 || math.IsNaN(o.Hz) || o.Hz >= rateHz/2:
 		return fmt.Errorf("%w: partial at %v Hz with %v samples a second", ErrInput, o.Hz, rateHz)
+	}
+	if sum := floats.Dot(x, x); !math.IsNaN(sum) && !math.IsInf(sum, 0) {
+		return nil
 	}
 	for i, v := range x {
 		if math.IsNaN(v) || math.IsInf(v, 0) {

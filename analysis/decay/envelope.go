@@ -5,6 +5,8 @@ import (
 	"math"
 	"math/cmplx"
 	"slices"
+
+	"gonum.org/v1/gonum/floats"
 )
 
 // Limits of the filter's length, seconds. A length of windowOfT60 times T60
@@ -23,11 +25,7 @@ const leakage = 1e-7
 
 // loudness is the power of all samples, 1 being a full-scale sine.
 func loudness(x []float64) float64 {
-	s := 0.0
-	for _, v := range x {
-		s += v * v
-	}
-	return 2 * s / float64(max(len(x), 1))
+	return 2 * floats.Dot(x, x) / float64(max(len(x), 1))
 }
 
 // maxPoints bounds the envelope that is fitted and handed on.
