@@ -47,7 +47,7 @@ func (v view) lineAcross(models []fitted, top int, looks float64) [3]float64 {
 // outsideCounts is how much a single decay fitted to the whole record is
 // preferred, by the information criterion, to the same over the range alone: a
 // bend too faint to be told shows only there; common practice, no source.
-const outsideCounts = 7.0
+const outsideCounts = 6.0
 
 // straight is what a straight decay over the range alone makes of T60. A model
 // with more freedom than the decay needs knows the line better than its

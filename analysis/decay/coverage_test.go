@@ -131,3 +131,28 @@ func (c *covered) judge(t *testing.T, kind int, rng *rand.Rand) {
 		c.none++
 	}
 }
+
+// BenchmarkJudge tells what the fits cost, the envelopes being at hand.
+func BenchmarkJudge(b *testing.B) {
+	for kind, name := range []string{"one decay", "two stages", "beats", "whole band"} {
+		var envelopes []envelope
+		for seed := range 20 {
+			rng := rand.New(rand.NewPCG(uint64(seed), 9001+uint64(kind)))
+			n := drawTwoLines(kind%3, rng)
+			o := Options{Hz: n.hz}
+			if name == "whole band" {
+				o.Hz = 0
+			}
+			e, why := envelopeOf(n.render(rng), coverRateHz, o)
+			if why != "" {
+				b.Fatal(why)
+			}
+			envelopes = append(envelopes, e)
+		}
+		b.Run(name, func(b *testing.B) {
+			for k := range b.N {
+				judge(envelopes[k%len(envelopes)])
+			}
+		})
+	}
+}

@@ -104,19 +104,19 @@ func (b baseband) floorBeside(hz, lengthS float64) float64 {
 	if lengthS < 2.2*windowLobe/hz {
 		return 0
 	}
-	floor := math.Inf(1)
+	floor, late := math.Inf(1), b.z[len(b.z)/2:]
 	for _, side := range []float64{-0.5, 0.5} {
-		turned := baseband{z: make([]complex128, len(b.z)), rate: b.rate, steps: b.steps}
+		turned := baseband{z: make([]complex128, len(late)), rate: b.rate, steps: b.steps}
 		step := cmplx.Exp(complex(0, -2*math.Pi*side*hz/b.rate))
 		turn := complex(1, 0)
-		for i, z := range b.z {
+		for i, z := range late {
 			turned.z[i] = z * turn
 			turn *= step
 		}
 		f := turned.filter(lengthS)
-		p := make([]float64, 0, len(f.z)/2)
-		for _, z := range f.z[len(f.z)/2:] {
-			p = append(p, 4*real(z*cmplx.Conj(z)))
+		p := make([]float64, len(f.z))
+		for k, z := range f.z {
+			p[k] = 4 * real(z*cmplx.Conj(z))
 		}
 		// The median of an exponential distribution is ln 2 of its mean.
 		floor = min(floor, median(p)/math.Ln2)
