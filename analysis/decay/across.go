@@ -28,6 +28,9 @@ func (v view) lineAcross(models []fitted, top int, looks float64) [3]float64 {
 		o := w.opinion(looks, w.bottom)
 		if w.f.kind == single {
 			straight.badness = o.badness + outsideCounts
+			if !v.e.explainedBy(w.f) {
+				straight.badness = o.badness - outsideCounts
+			}
 			heard = append(heard, straight)
 		} else {
 			o.sd = min(o.sd, straight.sd)
@@ -45,8 +48,9 @@ func (v view) lineAcross(models []fitted, top int, looks float64) [3]float64 {
 }
 
 // outsideCounts is how much a single decay fitted to the whole record is
-// preferred, by the information criterion, to the same over the range alone: a
-// bend too faint to be told shows only there; common practice, no source.
+// preferred, by the information criterion, to the same over the range alone,
+// where a bend too faint to be told shows; and the other way round where the
+// whole record is not explained. Common practice, no source.
 const outsideCounts = 6.0
 
 // straight is what a straight decay over the range alone makes of T60. A model
@@ -96,7 +100,7 @@ func (v view) opinion(looks, bottomDB float64) opinion {
 			o.sd += slope[i] * slope[j] * v.f.cov[i][j]
 		}
 	}
-	o.sd = math.Sqrt(max(o.sd, 0))
+	o.sd = min(math.Sqrt(max(o.sd, 0)), 1)
 	if v.f.kind != single { // few looks are left to tell the scatter
 		o.sd *= student(v.f.looks-float64(n)) / student(math.Inf(1))
 	}

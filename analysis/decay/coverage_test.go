@@ -90,13 +90,11 @@ func TestIntervalsHoldTheTruth(t *testing.T) {
 	var sum covered
 	room := 0.015
 	if !accuracy.Full() {
-		room = 0.1
+		room = 0.12
 	}
 	for kind, c := range all {
-		// A faint second stage cannot be told from none, so that one interval
-		// serves both: it holds more single decays, and fewer in two stages.
-		if share := float64(c.holds) / float64(c.numbers); math.Abs(share-0.95) > 2*room {
-			t.Errorf("kind %d: %.1f %% held", kind, 100*share)
+		if share := float64(c.holds) / float64(c.numbers); math.Abs(share-0.95) > room {
+			t.Errorf("kind %d: %.1f %% of the intervals hold the truth", kind, 100*share)
 		}
 		sum.numbers, sum.holds, sum.ranges = sum.numbers+c.numbers, sum.holds+c.holds, sum.ranges+c.ranges
 		sum.rangeHolds, sum.none = sum.rangeHolds+c.rangeHolds, sum.none+c.none

@@ -20,9 +20,11 @@ func (e envelope) beforeDamping() (envelope, float64) {
 	for k := len(p) - 1; k >= 0; k-- {
 		after[k] = max(after[k+1], p[k])
 	}
-	quiet := after[len(p)*9/10] + 1e-20
-	top := argmax(p)
-	for k := top + 2*span; k+span < len(p); k++ {
+	quiet := after[max(0, len(p)-span/2)] + 1e-20
+	top, whole := argmax(p), span
+	// A stop close to the end is seen by its first half.
+	for k := top + 2*whole; k+whole/2 < len(p); k++ {
+		span := min(whole, len(p)-1-k)
 		drop := dB(p[k] / (p[k+span] + 1e-20))
 		if drop < stoppedDB || p[k] < 16*quiet {
 			continue

@@ -179,7 +179,8 @@ func TestNotEnoughRange(t *testing.T) {
 	}
 }
 
-// A hand stops the note: the decay before it counts.
+// A hand stops the note, as late as in the last moment of the record: the decay
+// before it counts.
 func TestStoppedByHand(t *testing.T) {
 	t.Parallel()
 	var errs, at []float64
@@ -188,7 +189,7 @@ func TestStoppedByHand(t *testing.T) {
 		rng := rand.New(rand.NewPCG(uint64(seed), 7))
 		hz, t60 := 60*math.Pow(10, rng.Float64()), 2+4*rng.Float64()
 		stop := (0.3 + 0.1*rng.Float64()) * t60
-		x := make([]float64, int(48000*(stop+1)))
+		x := make([]float64, int(48000*(stop+0.15+0.85*rng.Float64())))
 		addPartial(x, 48000, 0.3, hz, t60, 0)
 		for i := int(stop * 48000); i < len(x); i++ {
 			x[i] *= math.Exp(-(float64(i)/48000 - stop) / 0.015)
