@@ -94,5 +94,5 @@ func othersShare(of []halfWidths, i int) float64 {
 // exponential, Laplace and uniform values and decibels of exponential ones,
 // sizes and spreads alike or not.
 func counted(n int, othersShare float64) float64 {
-	return math.Min(1, 0.7-1/math.Sqrt(float64(n))+0.57*othersShare*othersShare)
+	return math.Min(1, 0.75-1.15/math.Sqrt(float64(n))+0.55*othersShare*othersShare)
 }

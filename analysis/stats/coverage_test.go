@@ -143,10 +143,10 @@ func TestShiftIntervalCovers(t *testing.T) {
 // their sum is not quite, least so with three or four values.
 func TestBalanceIntervalCovers(t *testing.T) {
 	t.Parallel()
-	cases := accuracy.Cases(400, 6000)
+	cases := accuracy.Cases(300, 4000)
 	var off []float64
-	for _, k := range []int{2, 3, 4, 5, 6, 8, 12} {
-		for _, n := range []int{3, 4, 5, 6, 7, 9, 12, 20} {
+	for _, k := range []int{2, 3, 4, 5, 8, 12} {
+		for _, n := range []int{3, 4, 5, 6, 7, 10, 20} {
 			for _, draw := range []struct {
 				name   string
 				groups func(*rand.Rand, shape) [][]float64
@@ -157,7 +157,7 @@ func TestBalanceIntervalCovers(t *testing.T) {
 				line := ""
 				for i, s := range shapes {
 					r := rand.New(rand.NewPCG(uint64(100*k+n), uint64(i)))
-					c := balances(cases, func() [][]float64 { return draw.groups(r, s) })
+					c := balances(k, cases, func() [][]float64 { return draw.groups(r, s) })
 					line += c.check(t, fmt.Sprintf("balance of %d groups of %d, %s, %s", k, n, draw.name, s.name), 1.5)
 					off = append(off, c.off())
 				}
@@ -168,16 +168,16 @@ func TestBalanceIntervalCovers(t *testing.T) {
 	report(t, "a balance's interval", "2-12 groups of 3-20 values, alike or of unequal sizes and spreads, six distributions", off, "1.5")
 }
 
-// balances tallies each group's balance. That of one of two is the other's
-// turned round.
-func balances(cases int, draw func() [][]float64) tally {
+// balances tallies each group's balance. Of few groups they hold alike, and one
+// is taken; of many they are worth about half as many drawn one by one.
+func balances(k, cases int, draw func() [][]float64) tally {
+	taken := 1
+	if k >= 5 {
+		taken, cases = k, 2*cases
+	}
 	var c tally
 	for c.cases < cases {
-		all := Balance(draw())
-		if len(all) == 2 {
-			all = all[:1]
-		}
-		for _, e := range all {
+		for _, e := range Balance(draw())[:taken] {
 			c.add(e.Interval, 0)
 		}
 	}
