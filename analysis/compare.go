@@ -217,16 +217,31 @@ func (p pair) compare(c *result.Change, spread stats.Spread, spend *effort) {
 		compareEstimates(c)
 		return
 	}
-	s := stats.ShiftGrouped(gb, ga, spread)
+	unsure := spread
+	if spread.DF == 0 {
+		unsure.SD = math.Hypot(spread.SD, math.Hypot(sharedError(p.before.Quantity), sharedError(p.after.Quantity))/math.Sqrt2)
+	}
+	s := stats.ShiftGrouped(gb, ga, unsure)
 	if !setShift(c, s, spread) {
 		return
 	}
-	setSmallest(c, spend.sizes.SmallestShiftGrouped(gb, ga, spread, power))
+	setSmallest(c, spend.sizes.SmallestShiftGrouped(gb, ga, unsure, power))
 	if sd := math.Sqrt(stats.Scatter(slices.Concat(gb, ga))); spend.more && sd > 0 && p.size > 0 && c.Measure != "level" {
 		if more, ok := stats.MoreForShift(s.NX, s.NY, p.size, sd, power); ok && more > 0 {
 			c.More = &more
 		}
 	}
+}
+
+// sharedError is the standard error that all values of q share, by how much
+// wider its interval is than their scatter makes it.
+func sharedError(q result.Quantity) float64 {
+	scattered := stats.Summarize(plain(q.Values)).Interval
+	if q.Estimate == nil || q.Estimate.Interval == nil || scattered == nil || q.Estimate.N != len(q.Values) {
+		return 0
+	}
+	whole, seen := q.Estimate.Interval.SE(), scattered.SE()
+	return math.Sqrt(math.Max(0, whole*whole-seen*seen))
 }
 
 // setShift puts the shift into c; false where there is none.
