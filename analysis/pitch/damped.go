@@ -96,16 +96,21 @@ type equations struct {
 	left    []complex128   // of the band by the lines
 	rss     float64        // its energy
 	slopes  [][]complex128 // by unknown: amplitude, then ln z in 1/n unless still
+	sizes   hermitian      // of the amplitudes alone
 	normal  hermitian
 	descent []complex128
 }
 
 // fit is by Levenberg and Marquardt's method. White noise is white over the
-// bins, so within the band this is maximum likelihood.
-func (f *fitter) fit(b band, start []damped, maxShift float64) fitResult {
-	const small, smallRSS = 1e-2, 1e-4 // far below the standard errors
+// bins, so within the band this is maximum likelihood. A fit that still leaves
+// more than wanted is given up when it gets better by little.
+func (f *fitter) fit(b band, start []damped, maxShift, wanted float64) fitResult {
+	const (
+		small, smallGain = 1e-2, 1e-4 // far below the standard errors
+		littleGain       = 0.02
+	)
 	f.now.build(b, start)
-	lambda := 1e-3
+	lambda := 1e-2
 	for range 30 {
 		trial, moved, ok := f.now.propose(b, lambda, maxShift, start)
 		if ok {
@@ -113,9 +118,9 @@ func (f *fitter) fit(b band, start []damped, maxShift float64) fitResult {
 			gain := f.now.rss - f.next.rss
 			if gain > 0 {
 				f.now, f.next = f.next, f.now
-				lambda /= 8
+				lambda /= 4
 			}
-			if moved < small || gain > 0 && gain < smallRSS*f.now.rss {
+			if moved < small || gain > 0 && (gain < smallGain*f.now.rss || gain < littleGain*f.now.rss && f.now.rss > wanted) {
 				break
 			}
 			if gain > 0 {
@@ -143,6 +148,7 @@ func (e *equations) reset(bins int) {
 	for i := range e.slopes {
 		e.slopes[i] = resized(e.slopes[i], bins)
 	}
+	e.sizes.reset(len(e.lines))
 	e.normal.reset(unknowns)
 	e.descent = resized(e.descent, unknowns)
 }
@@ -162,14 +168,21 @@ func (d damped) unknowns() int {
 	return 2
 }
 
-// build fills the equations at lines. ln z is counted in 1/n, so that all
-// parameters have like sizes.
+// build fills the equations at lines, whose amplitudes are set to what fits
+// best with their poles: so a step has to find poles only. ln z is counted in
+// 1/n, so that all parameters have like sizes.
 func (e *equations) build(b band, lines []damped) {
-	e.lines = lines
+	e.lines = append(e.lines[:0], lines...)
 	e.reset(len(b.x))
 	copy(e.left, b.x)
 	at := 0
-	for _, d := range lines {
+	for _, d := range e.lines {
+		e.transform(b, d, e.slopes[at])
+		at += d.unknowns()
+	}
+	e.setSizes()
+	at = 0
+	for _, d := range e.lines {
 		e.take(b, d, e.slopes[at:at+d.unknowns()])
 		at += d.unknowns()
 	}
@@ -182,20 +195,47 @@ func (e *equations) build(b band, lines []damped) {
 	e.rss = energyOf(e.left)
 }
 
-// take subtracts a line from what is left and notes its slopes.
-func (e *equations) take(b band, d damped, slopes [][]complex128) {
+// transform is the line's for amplitude 1; its mirror is taken from what is left.
+func (e *equations) transform(b band, d damped, s []complex128) {
 	g := d.geometric(b.n)
 	image, ca := g.mirror(), conj(d.a)
-	perN, end := d.a*complex(1/g.n, 0), complex(g.n, 0)*g.power
 	for i, turn := range b.turn {
-		turned := g.z * turn
-		inv := inverse(1 - turned)
-		s := (1 - g.power) * inv
-		slopes[0][i] = s
-		if !d.still {
-			slopes[1][i] = perN * (s*turned - end) * inv
+		s[i] = g.at(turn)
+		e.left[i] -= ca * image.at(turn)
+	}
+}
+
+// setSizes solves for the amplitudes, of which each is a line's first unknown.
+func (e *equations) setSizes() {
+	rhs := e.descent[:len(e.lines)]
+	at := 0
+	for p, d := range e.lines {
+		s := e.slopes[at]
+		before := 0
+		for q, other := range e.lines[:p+1] {
+			e.sizes.set(p, q, dot(s, e.slopes[before]))
+			before += other.unknowns()
 		}
-		e.left[i] -= d.a*s + ca*image.at(turn)
+		rhs[p] = dot(s, e.left)
+		at += d.unknowns()
+	}
+	if !e.sizes.factor(0) {
+		return
+	}
+	for i, a := range e.sizes.solve(rhs) {
+		e.lines[i].a = a
+	}
+}
+
+// take subtracts a line from what is left and notes its slope.
+func (e *equations) take(b band, d damped, slopes [][]complex128) {
+	g := d.geometric(b.n)
+	end, perN := complex(g.n, 0)*g.power, d.a/(complex(g.n, 0)*(1-g.power))
+	for i, s := range slopes[0] {
+		if !d.still {
+			slopes[1][i] = perN * (s*g.z*b.turn[i] - end) * s
+		}
+		e.left[i] -= d.a * s
 	}
 }
 
@@ -249,7 +289,7 @@ func (e *equations) propose(b band, lambda, maxShift float64, start []damped) (o
 // finish adds standard errors from the residual: what the model does not
 // explain widens them.
 func (e *equations) finish(b band) fitResult {
-	r := fitResult{lines: e.lines, rss: e.rss, sd: make([]lineSD, len(e.lines))}
+	r := fitResult{lines: append([]damped(nil), e.lines...), rss: e.rss, sd: make([]lineSD, len(e.lines))}
 	for i, v := range b.x {
 		r.energy += norm(v - e.left[i])
 	}

@@ -57,22 +57,22 @@ func (n note) fitPartials(h hypothesis, fromS float64, humHz []float64) fitted {
 	n.splitAlike(&f, work, order, h.s)
 	doubt := agreeOnMain(work, fromS*n.rateHz)
 	out := n.measured(work, h.s)
-	return fitted{out, polarisations{apart: settlePairs(out), doubt: doubt}, noiseLeft(work)}
+	return fitted{out, polarisations{apart: settlePairs(out), doubt: doubt}, quietest(work, 0.5)}
 }
 
 // noise is what the fit leaves, a sample.
 func (t *tracked) noise() float64 { return t.fit.rss / float64(len(t.band.x)*t.band.n) }
 
-// noiseLeft is the median over the partials of what a bin's fit leaves.
-func noiseLeft(work []*tracked) float64 {
-	left := make([]float64, 0, len(work))
-	for _, t := range work {
-		left = append(left, t.noise())
-	}
-	if len(left) == 0 {
+// quietest is the noise of the partial before which come the share of all.
+func quietest(work []*tracked, share float64) float64 {
+	if len(work) == 0 {
 		return math.Inf(1)
 	}
-	return nth(left, len(left)/2)
+	noises := make([]float64, len(work))
+	for i, t := range work {
+		noises[i] = t.noise()
+	}
+	return nth(noises, int(share*float64(len(noises))))
 }
 
 // start lays a band about each matched line and guesses decay and amplitude.
@@ -153,7 +153,7 @@ func strongestFirst(work []*tracked) []int {
 func (n note) refit(f *fitter, work []*tracked, i int, s stiffString) {
 	t := work[i]
 	t.leave(work)
-	t.keep(f.fit(t.left, t.lines(), t.reach(s, n.rateHz)))
+	t.keep(f.fit(t.left, t.lines(), t.reach(s, n.rateHz), math.Inf(1)))
 }
 
 func (t *tracked) lines() []damped { return slices.Concat(t.own, t.hum) }

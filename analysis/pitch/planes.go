@@ -11,9 +11,11 @@ const (
 	pairReach      = 0.005 // relative distance of two polarisations at most
 	leastPeak      = 4     // of the residual's strongest bin over its mean, for a second line
 	poorFit        = 3     // times the noise of the better partials
-	pairScatterDB  = 3     // of the polarisations' balance among partials
-	pairSureDB     = 1     // of its mean
-	transientRatio = 6     // of decays
+	seedPartials   = 6     // tried first
+	seedWidths     = 1.5
+	pairScatterDB  = 3 // of the polarisations' balance among partials
+	pairSureDB     = 1 // of its mean
+	transientRatio = 6 // of decays
 	leastDecayPerS = 0.5
 )
 
@@ -35,7 +37,7 @@ func (n note) split(f *fitter, work []*tracked, i int, s stiffString) {
 	if !ok {
 		return
 	}
-	two := f.fit(t.left, slices.Concat(t.own, []damped{second}, t.hum), t.reach(s, n.rateHz))
+	two := f.fit(t.left, slices.Concat(t.own, []damped{second}, t.hum), t.reach(s, n.rateHz), t.wanted())
 	if !t.betterAs(two) {
 		return
 	}
@@ -43,14 +45,23 @@ func (n note) split(f *fitter, work []*tracked, i int, s stiffString) {
 	t.settleTransient(n.rateHz)
 }
 
+// wanted is what two lines must leave at most: far less than one, by an F
+// test, or less than two others.
+func (t *tracked) wanted() float64 {
+	free := 2*len(t.band.x) - 8 - 2*len(t.hum)
+	switch {
+	case len(t.own) == 2:
+		return t.fit.rss
+	case free < 8:
+		return 0
+	}
+	return t.fit.rss / (1 + 4*pairF/float64(free))
+}
+
 // betterAs tells whether two lines explain far more than one, or more than two
 // others, and stand clearly apart.
 func (t *tracked) betterAs(two fitResult) bool {
-	if !two.ok || two.rss >= t.fit.rss {
-		return false
-	}
-	free := 2*len(t.left.x) - 8 - 2*len(t.hum)
-	if len(t.own) == 1 && (free < 8 || (t.fit.rss-two.rss)/4/(two.rss/float64(free)) < pairF) {
+	if !two.ok || two.rss >= t.wanted() {
 		return false
 	}
 	a, b := two.lines[0], two.lines[1]
@@ -60,42 +71,55 @@ func (t *tracked) betterAs(two fitResult) bool {
 }
 
 // splitAlike splits again the partials whose fits leave more than noise,
-// starting from the distance that good pairs agree on.
+// starting from the distance of the pairs that fit well; where there is none,
+// the strongest such partials are tried first, by the width of their lines.
 func (n note) splitAlike(f *fitter, work []*tracked, order []int, s stiffString) {
-	noises := make([]float64, len(work))
-	for i, t := range work {
-		noises[i] = t.noise()
+	poor := poorFit * quietest(work, 0.25)
+	var worth []*tracked
+	for _, i := range order {
+		if t := work[i]; t.fit.ok && t.noise() >= poor {
+			worth = append(worth, t)
+		}
 	}
-	if len(noises) == 0 {
-		return
+	if len(pairsApart(work, poor)) == 0 {
+		for _, t := range worth[:min(len(worth), seedPartials)] {
+			n.splitBy(f, work, t, seedWidths*t.own[0].decay/t.own[0].omega, s)
+		}
 	}
-	poor := poorFit * nth(noises, len(noises)/4)
-	var apart []float64
+	for range 2 {
+		apart := pairsApart(work, poor)
+		if len(apart) == 0 {
+			return
+		}
+		slices.Sort(apart)
+		for _, t := range worth {
+			if t.noise() >= poor {
+				n.splitBy(f, work, t, median(apart), s)
+			}
+		}
+	}
+}
+
+// pairsApart are the relative distances of pairs that leave less than poor.
+func pairsApart(work []*tracked, poor float64) (apart []float64) {
 	for _, t := range work {
 		if t.paired() && t.noise() < poor {
 			apart = append(apart, math.Abs(t.own[1].omega/t.own[0].omega-1))
 		}
 	}
-	middle, ok := agreed(apart)
-	if !ok {
-		return
-	}
-	for _, i := range order {
-		if t := work[i]; t.fit.ok && t.noise() >= poor {
-			n.splitBy(f, work, t, middle, s)
-		}
-	}
+	return apart
 }
 
-// splitBy starts with two equal lines, the other so far apart above and below.
+// splitBy starts with two lines so far apart, the other above, below, or both
+// about where one was.
 func (n note) splitBy(f *fitter, work []*tracked, t *tracked, apart float64, s stiffString) {
 	t.leave(work)
-	half := t.own[0]
-	half.a /= 2
-	for _, side := range [...]float64{1 + apart, 1 - apart} {
-		other := half
-		other.omega *= side
-		two := f.fit(t.left, slices.Concat([]damped{half, other}, t.hum), t.reach(s, n.rateHz))
+	main := t.own[0]
+	for _, at := range [...][2]float64{{0, apart}, {-apart, 0}, {-apart / 2, apart / 2}} {
+		low, high := main, main
+		low.omega *= 1 + at[0]
+		high.omega *= 1 + at[1]
+		two := f.fit(t.left, slices.Concat([]damped{low, high}, t.hum), t.reach(s, n.rateHz), t.wanted())
 		if t.betterAs(two) {
 			t.keep(two)
 			t.settleTransient(n.rateHz)
