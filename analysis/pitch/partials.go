@@ -10,6 +10,7 @@ const (
 	fitRounds   = 2  // each partial again, the others taken away
 	guessBins   = 16 // on each side of a line that its decay is guessed from
 	mostFitted  = 24 // partials: more add time, not accuracy
+	humBins     = 4  // likewise of a line of hum
 	leastBins   = 10
 	leastSNRDB  = 0 // of a partial that counts, energy over what the band leaves
 	reachCents  = 45
@@ -26,7 +27,7 @@ type tracked struct {
 	own       []damped // the partial, or the two lines of a beating pair, stronger first
 	hum       []damped
 	fit       fitResult // of own, then hum
-	leaks     []leak    // of own
+	leaks     []leak    // of own and hum
 	transient bool      // the second of own is the attack's
 }
 
@@ -44,17 +45,21 @@ type fitted struct {
 func (n note) fitPartials(h hypothesis, fromS float64, humHz []float64) fitted {
 	x := spectrumOf(n.y[min(int(fromS*n.rateHz), len(n.y)-1):])
 	work := n.start(h, x, humHz)
+	all := append(n.humming(h.s, x, work, humHz), work...)
 	order := strongestFirst(work)
 	var f fitter
 	for range fitRounds {
-		for _, i := range order {
-			n.refit(&f, work, i, h.s)
+		for _, t := range all[:len(all)-len(work)] {
+			n.refit(&f, all, t, h.s)
+		}
+		for _, t := range order {
+			n.refit(&f, all, t, h.s)
 		}
 	}
-	for _, i := range order {
-		n.split(&f, work, i, h.s)
+	for _, t := range order {
+		n.split(&f, all, t, h.s)
 	}
-	n.splitAlike(&f, work, order, h.s)
+	n.splitAlike(&f, all, order, h.s)
 	doubt := agreeOnMain(work, fromS*n.rateHz)
 	out := n.measured(work, h.s)
 	return fitted{out, polarisations{apart: settlePairs(out), doubt: doubt}, quietest(work, 0.5)}
@@ -77,32 +82,78 @@ func quietest(work []*tracked, share float64) float64 {
 
 // start lays a band about each matched line and guesses decay and amplitude.
 func (n note) start(h hypothesis, x spectrum, humHz []float64) []*tracked {
-	perBin := n.rateHz / float64(x.n)
 	var out []*tracked
 	for _, m := range h.strongest(mostFitted) {
-		centre := m.line.hz / perBin
-		half := 0.5 * h.s.f0 / perBin
-		b := x.about(centre, math.Min(half, guessBins))
-		d := guess(b, 2*math.Pi*m.line.hz/n.rateHz)
-		wanted := math.Max(leastBins, decayWidths*d.decay*float64(x.n)/(2*math.Pi))
-		wanted = math.Max(wanted, planesReach*centre)
-		if wanted > guessBins {
-			b = x.about(centre, math.Min(half, wanted))
+		if t := n.lay(x, m.line.hz, h.s.f0, humHz); len(t.band.x) >= 5 {
+			t.n = m.n
+			out = append(out, t)
 		}
-		b = b.within(centre, math.Min(half, wanted))
-		if len(b.x) < 5 {
-			continue
-		}
-		t := &tracked{n: m.n, band: b, own: []damped{d}, left: band{n: b.n, low: b.low, turn: b.turn, x: make([]complex128, len(b.x))}}
-		t.noteLeaks()
-		for _, hz := range humHz {
-			if math.Abs(hz-m.line.hz) < float64(len(b.x))/2*perBin {
-				t.hum = append(t.hum, damped{omega: 2 * math.Pi * hz / n.rateHz, still: true})
-			}
-		}
-		out = append(out, t)
 	}
 	return out
+}
+
+// humming are the lines of hum that lie on no partial in work, and the partials
+// that were no evidence because they lie on hum: what they leak counts.
+func (n note) humming(s stiffString, x spectrum, work []*tracked, humHz []float64) []*tracked {
+	var out []*tracked
+	taken := func(list []*tracked, hz float64) bool {
+		return slices.ContainsFunc(list, func(t *tracked) bool {
+			return slices.ContainsFunc(t.hum, func(d damped) bool { return d.omega == n.omega(hz) })
+		})
+	}
+	known := make(map[int]bool)
+	top := 0.0
+	for _, t := range work {
+		known[t.n] = true
+		top = math.Max(top, s.hz(t.n+1))
+	}
+	for _, hz := range humHz {
+		k := int(math.Round(hz / s.f0))
+		if hz <= 0 || hz > top || taken(work, hz) {
+			continue
+		}
+		if k > 0 && !known[k] {
+			known[k] = true
+			if t := n.lay(x, s.hz(k), s.f0, humHz); len(t.band.x) >= 5 {
+				out = append(out, t)
+			}
+		}
+		if !taken(out, hz) {
+			b := x.about(hz*float64(x.n)/n.rateHz, humBins)
+			out = append(out, newTracked(b, nil, []damped{{omega: n.omega(hz), still: true}}))
+		}
+	}
+	return out
+}
+
+func (n note) omega(hz float64) float64 { return 2 * math.Pi * hz / n.rateHz }
+
+func newTracked(b band, own, hum []damped) *tracked {
+	t := &tracked{band: b, own: own, hum: hum, left: b}
+	t.left.x = make([]complex128, len(b.x))
+	t.noteLeaks()
+	return t
+}
+
+// lay lays a band about a line at hz, as wide as its decay wants it.
+func (n note) lay(x spectrum, hz, f0 float64, humHz []float64) *tracked {
+	perBin := n.rateHz / float64(x.n)
+	centre, half := hz/perBin, 0.5*f0/perBin
+	b := x.about(centre, math.Min(half, guessBins))
+	d := guess(b, n.omega(hz))
+	wanted := math.Max(leastBins, decayWidths*d.decay*float64(x.n)/(2*math.Pi))
+	wanted = math.Max(wanted, planesReach*centre)
+	if wanted > guessBins {
+		b = x.about(centre, math.Min(half, wanted))
+	}
+	b = b.within(centre, math.Min(half, wanted))
+	var hum []damped
+	for _, h := range humHz {
+		if math.Abs(h-hz) < float64(len(b.x))/2*perBin {
+			hum = append(hum, damped{omega: n.omega(h), still: true})
+		}
+	}
+	return newTracked(b, []damped{d}, hum)
 }
 
 // guess tries decays from slow to fast and keeps what explains most.
@@ -138,21 +189,17 @@ func (h hypothesis) strongest(most int) []match {
 	return out
 }
 
-func strongestFirst(work []*tracked) []int {
-	order := make([]int, len(work))
-	for i := range order {
-		order[i] = i
-	}
-	slices.SortFunc(order, func(i, j int) int {
-		return compare(cmplx.Abs(work[j].own[0].a), cmplx.Abs(work[i].own[0].a))
+func strongestFirst(work []*tracked) []*tracked {
+	order := slices.Clone(work)
+	slices.SortStableFunc(order, func(a, b *tracked) int {
+		return compare(cmplx.Abs(b.own[0].a), cmplx.Abs(a.own[0].a))
 	})
 	return order
 }
 
-// refit fits partial i on what the others leave.
-func (n note) refit(f *fitter, work []*tracked, i int, s stiffString) {
-	t := work[i]
-	t.leave(work)
+// refit fits a partial on what the others leave.
+func (n note) refit(f *fitter, all []*tracked, t *tracked, s stiffString) {
+	t.leave(all)
 	t.keep(f.fit(t.left, t.lines(), t.reach(s, n.rateHz), math.Inf(1)))
 }
 
@@ -167,16 +214,16 @@ func (t *tracked) keep(f fitResult) {
 
 func (t *tracked) noteLeaks() {
 	t.leaks = t.leaks[:0]
-	for _, d := range t.own {
+	for _, d := range t.lines() {
 		t.leaks = append(t.leaks, d.leak(t.band.n))
 	}
 }
 
 // leave takes the other partials out of the partial's band.
-func (t *tracked) leave(work []*tracked) {
+func (t *tracked) leave(all []*tracked) {
 	copy(t.left.x, t.band.x)
 	least := leastTail * math.Sqrt(t.fit.rss/float64(len(t.left.x)))
-	for _, other := range work {
+	for _, other := range all {
 		if other == t {
 			continue
 		}

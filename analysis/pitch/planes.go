@@ -25,14 +25,13 @@ type polarisations struct {
 	doubt float64 // chance that the other is the main one
 }
 
-// split fits two lines to partial i and keeps them where they explain far more
+// split fits two lines to a partial and keeps them where they explain far more
 // than one and stand clearly apart.
-func (n note) split(f *fitter, work []*tracked, i int, s stiffString) {
-	t := work[i]
+func (n note) split(f *fitter, all []*tracked, t *tracked, s stiffString) {
 	if !t.fit.ok {
 		return
 	}
-	t.leave(work)
+	t.leave(all)
 	second, ok := t.remainder()
 	if !ok {
 		return
@@ -73,17 +72,17 @@ func (t *tracked) betterAs(two fitResult) bool {
 // splitAlike splits again the partials whose fits leave more than noise,
 // starting from the distance of the pairs that fit well; where there is none,
 // the strongest such partials are tried first, by the width of their lines.
-func (n note) splitAlike(f *fitter, work []*tracked, order []int, s stiffString) {
+func (n note) splitAlike(f *fitter, all, work []*tracked, s stiffString) {
 	poor := poorFit * quietest(work, 0.25)
 	var worth []*tracked
-	for _, i := range order {
-		if t := work[i]; t.fit.ok && t.noise() >= poor {
+	for _, t := range work {
+		if t.fit.ok && t.noise() >= poor {
 			worth = append(worth, t)
 		}
 	}
 	if len(pairsApart(work, poor)) == 0 {
 		for _, t := range worth[:min(len(worth), seedPartials)] {
-			n.splitBy(f, work, t, seedWidths*t.own[0].decay/t.own[0].omega, s)
+			n.splitBy(f, all, t, seedWidths*t.own[0].decay/t.own[0].omega, s)
 		}
 	}
 	for range 2 {
@@ -94,7 +93,7 @@ func (n note) splitAlike(f *fitter, work []*tracked, order []int, s stiffString)
 		slices.Sort(apart)
 		for _, t := range worth {
 			if t.noise() >= poor {
-				n.splitBy(f, work, t, median(apart), s)
+				n.splitBy(f, all, t, median(apart), s)
 			}
 		}
 	}
@@ -112,8 +111,8 @@ func pairsApart(work []*tracked, poor float64) (apart []float64) {
 
 // splitBy starts with two lines so far apart, the other above, below, or both
 // about where one was.
-func (n note) splitBy(f *fitter, work []*tracked, t *tracked, apart float64, s stiffString) {
-	t.leave(work)
+func (n note) splitBy(f *fitter, all []*tracked, t *tracked, apart float64, s stiffString) {
+	t.leave(all)
 	main := t.own[0]
 	for _, at := range [...][2]float64{{0, apart}, {-apart, 0}, {-apart / 2, apart / 2}} {
 		low, high := main, main
