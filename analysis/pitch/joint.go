@@ -18,7 +18,7 @@ type stringFit struct {
 	s            stiffString
 	f1SDHz, bSD  float64
 	scatterCents float64
-	hasB         bool
+	enough       bool // partials to tell B
 	used         []bool
 	rangeHz      [2]float64
 }
@@ -27,6 +27,7 @@ const (
 	priorB        = 5e-4 // spread of B among strings: decides only where partials are too few
 	largestB      = 6e-3
 	partialsForB  = 4
+	fewPartials   = 8
 	smallestCents = 0.003 // below this no partial is trusted
 )
 
@@ -39,22 +40,43 @@ func fitString(p []partial, start stiffString) (stringFit, bool) {
 	if len(p) == 0 {
 		return stringFit{}, false
 	}
-	r := regression{p: p, s: start, weight: make([]float64, len(p)), resid: make([]float64, len(p))}
+	best := regress(p, start, 2)
+	if len(p) <= fewPartials { // of which much scatter, or none, may explain the same
+		if other := regress(p, start, 0.05); other.ok && (!best.ok || other.surprise() < best.surprise()) {
+			best = other
+		}
+	}
+	return best.result(), best.ok
+}
+
+// regress starts with a scatter in cents.
+func regress(p []partial, start stiffString, scatter float64) *regression {
+	r := &regression{p: p, s: start, scatter: scatter, weight: make([]float64, len(p)), resid: make([]float64, len(p))}
 	for i := range p {
 		r.weight[i] = 1
 	}
-	r.scatter = 2
 	for range 25 {
 		before := r.s
-		if !r.step() {
-			return stringFit{}, false
+		if r.ok = r.step(); !r.ok {
+			break
 		}
 		r.reweigh()
 		if math.Abs(r.s.f0/before.f0-1) < 1e-9 && math.Abs(r.s.b-before.b) < 1e-9 {
 			break
 		}
 	}
-	return r.result(), true
+	return r
+}
+
+// surprise is minus twice the log likelihood of the residuals and of B.
+func (r *regression) surprise() float64 {
+	sum := r.s.b * r.s.b / (priorB * priorB)
+	for i, e := range r.resid {
+		sd := r.sd(i)
+		variance := sd*sd + r.scatter*r.scatter
+		sum += math.Min(e*e/variance, 25) + math.Log(variance)
+	}
+	return sum
 }
 
 type regression struct {
@@ -64,6 +86,7 @@ type regression struct {
 	resid   []float64 // cents
 	scatter float64   // cents
 	cov     [3]float64
+	ok      bool
 }
 
 // sd is the standard error of partial i in cents, scatter apart.
@@ -173,7 +196,7 @@ func (r *regression) result() stringFit {
 	h := 0.5 / (1 + r.s.b)
 	fit.f1SDHz = f1 * math.Sqrt(r.cov[0]+2*h*r.cov[1]+h*h*r.cov[2])
 	fit.bSD = math.Sqrt(r.cov[2])
-	fit.hasB = n >= partialsForB && fit.bSD < math.Max(0.3*r.s.b, 3e-5)
+	fit.enough = n >= partialsForB
 	fit.rangeHz = r.spread(f1)
 	return fit
 }

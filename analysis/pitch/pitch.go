@@ -60,7 +60,9 @@ const (
 	shortestS    = 0.15 // of a note that can be judged
 	longestS     = 12   // what is read of a long note: longer takes add nothing a maker needs
 	workRateHz   = 22000
-	leftByBeats  = 2 // times the noise: what looked like a glide was none
+	tellsB       = 0.3  // share of B that its standard error may be
+	smallBSD     = 3e-5 // always good enough
+	leftByBeats  = 2    // times the noise: what looked like a glide was none
 )
 
 // Measure reads one note: x begins at or shortly before its onset and ends
@@ -117,9 +119,10 @@ func assemble(note note, best hypothesis, glide glide, partials []partial, plane
 	least := leastSDCents(note.seconds()-glide.settledS) * math.Ln2 / 1200
 	p := Pitch{
 		F1Hz: fit.s.hz(1), F1SDHz: math.Hypot(fit.f1SDHz+fit.s.hz(1)*least, fit.s.hz(1)*planes.unsure()),
-		F0Hz: fit.s.f0, B: fit.s.b, BSD: fit.bSD + fit.leastBSD(partials, least), HasB: fit.hasB,
+		F0Hz: fit.s.f0, B: fit.s.b, BSD: fit.bSD + fit.leastBSD(partials, least),
 		F1RangeHz: fit.rangeHz, GlideCents: math.NaN(), SettledFromS: note.onsetS + glide.settledS,
 	}
+	p.HasB = fit.enough && p.BSD < math.Max(tellsB*p.B, smallBSD)
 	strongest := 0
 	for i, q := range partials {
 		if q.amplitude > partials[strongest].amplitude {
