@@ -76,6 +76,17 @@ func plural(n int) string {
 	return "s"
 }
 
+// tooSmall counts the changes beyond chance that are smaller than what matters.
+func tooSmall(c *result.Comparison) int {
+	n := 0
+	for _, ch := range c.Changes {
+		if ch.Survives && ch.Measure != "level" && ch.Measure != "signal to noise" && ch.Explained == "" {
+			n++
+		}
+	}
+	return n
+}
+
 // onlyInFamily counts the changes that do not survive the whole comparison.
 func onlyInFamily(c *result.Comparison) int {
 	n := 0
@@ -110,6 +121,9 @@ func mainWords(c *result.Comparison, all []said) string {
 	case nothingTold(c):
 		return "This data cannot tell whether anything changed; record six or more events a string at both stages."
 	default:
+		if n := tooSmall(c); n > 0 {
+			return fmt.Sprintf("%s changed nothing by as much as matters; the table has %d smaller change%s beyond chance.", step, n, plural(n))
+		}
 		return step + " changed nothing by more than this data can show" + couldShow(c) + "."
 	}
 	var words []string

@@ -47,6 +47,10 @@ func TestComparisonSentence(t *testing.T) {
 				Alone: []result.AloneShift{alone[0], {String: 4, Test: "tap", DB: -3, Interval: around(-3)}}},
 			"Gluing made string 2 4.1 dB louder than strings 1, 3 and 5 (2.6 to 5.8) and string 4 3.0 dB quieter than strings 1, 3 and 5 (1.3 to 4.5); nothing else changed by more than this data can show.",
 		},
+		"too small to matter": {
+			result.Comparison{Before: gluing, Changes: []result.Change{calm, realChange(1, "pluck", "T60", "s", 0.3, 9), realChange(1, "tap", "level", "dBFS", 3, 1)}},
+			"Gluing changed nothing by as much as matters; the table has 1 smaller change beyond chance.",
+		},
 		"nothing, no step told": {
 			result.Comparison{Before: result.ComparedStage{Name: "a"}, After: result.ComparedStage{Name: "b"}, Changes: []result.Change{calm}},
 			"The step from a to b changed nothing by more than this data can show (1.4 dB in tap balance).",
