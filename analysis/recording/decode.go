@@ -108,19 +108,42 @@ func decode32(dst []float64, raw []byte, step int) {
 		d[2], d[3] = full32(binary.LittleEndian.Uint32(r[8:12])), full32(binary.LittleEndian.Uint32(r[12:16]))
 		dst, raw = dst[4:], raw[16:]
 	}
+	for step == 8 && len(dst) >= 4 && len(raw) >= 32 {
+		d, r := (*[4]float64)(dst), (*[32]byte)(raw)
+		d[0], d[1] = full32(binary.LittleEndian.Uint32(r[0:4])), full32(binary.LittleEndian.Uint32(r[8:12]))
+		d[2], d[3] = full32(binary.LittleEndian.Uint32(r[16:20])), full32(binary.LittleEndian.Uint32(r[24:28]))
+		dst, raw = dst[4:], raw[32:]
+	}
 	for i := range dst {
 		dst[i] = full32(binary.LittleEndian.Uint32(raw[i*step:]))
 	}
 }
 
+// decodeFloat32 takes neighbours together as long as none has a magnitude of
+// 2 or more, which none beyond lacks.
 func decodeFloat32(dst []float64, raw []byte, step int) (damaged int64) {
-	for step == 4 && len(dst) >= 4 && len(raw) >= 16 && soundFour((*[16]byte)(raw)) {
+	const two = 1 << 30
+	for step == 4 && len(dst) >= 4 && len(raw) >= 16 {
 		d, r := (*[4]float64)(dst), (*[16]byte)(raw)
-		d[0] = float64(math.Float32frombits(binary.LittleEndian.Uint32(r[0:4])))
-		d[1] = float64(math.Float32frombits(binary.LittleEndian.Uint32(r[4:8])))
-		d[2] = float64(math.Float32frombits(binary.LittleEndian.Uint32(r[8:12])))
-		d[3] = float64(math.Float32frombits(binary.LittleEndian.Uint32(r[12:16])))
+		a, b := binary.LittleEndian.Uint32(r[0:4]), binary.LittleEndian.Uint32(r[4:8])
+		c, e := binary.LittleEndian.Uint32(r[8:12]), binary.LittleEndian.Uint32(r[12:16])
+		if (a|b|c|e)&two != 0 {
+			break
+		}
+		d[0], d[1] = float64(math.Float32frombits(a)), float64(math.Float32frombits(b))
+		d[2], d[3] = float64(math.Float32frombits(c)), float64(math.Float32frombits(e))
 		dst, raw = dst[4:], raw[16:]
+	}
+	for step == 8 && len(dst) >= 4 && len(raw) >= 32 {
+		d, r := (*[4]float64)(dst), (*[32]byte)(raw)
+		a, b := binary.LittleEndian.Uint32(r[0:4]), binary.LittleEndian.Uint32(r[8:12])
+		c, e := binary.LittleEndian.Uint32(r[16:20]), binary.LittleEndian.Uint32(r[24:28])
+		if (a|b|c|e)&two != 0 {
+			break
+		}
+		d[0], d[1] = float64(math.Float32frombits(a)), float64(math.Float32frombits(b))
+		d[2], d[3] = float64(math.Float32frombits(c)), float64(math.Float32frombits(e))
+		dst, raw = dst[4:], raw[32:]
 	}
 	for i := range dst {
 		u := binary.LittleEndian.Uint32(raw[i*step:])
@@ -130,13 +153,6 @@ func decodeFloat32(dst []float64, raw []byte, step int) (damaged int64) {
 		dst[i] = float64(math.Float32frombits(u))
 	}
 	return damaged
-}
-
-// soundFour tells that four samples are surely not beyond: none has a
-// magnitude of 2 or more.
-func soundFour(r *[16]byte) bool {
-	const exponents = 1<<62 | 1<<30
-	return (binary.LittleEndian.Uint64(r[0:8])|binary.LittleEndian.Uint64(r[8:16]))&exponents == 0
 }
 
 func decodeFloat64(dst []float64, raw []byte, step int) (damaged int64) {
