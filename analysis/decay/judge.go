@@ -47,7 +47,7 @@ func judge(e envelope) Decay {
 	}
 	v.measure(&d, v.lineAcross(models, top, float64(len(e.t)-top)/e.correlated()))
 	if d.Reason != "" && d.NotEnoughRange {
-		d.T60Seconds, d.T60Low, d.T60High = 0, 0, 0
+		d.T60Seconds, d.T60Low, d.T60High, d.T60RangeSeconds = 0, 0, 0, [2]float64{}
 		d.TwoStage, d.EarlyT60Seconds, d.LateT60Seconds, d.LateT60Low, d.LateT60High, d.KneeS, d.KneeDB = false, 0, 0, 0, 0, 0, 0
 	}
 	return d
@@ -104,8 +104,10 @@ func (v view) doubt(d *Decay) {
 	case !deep && d.T60High > widestRange*d.T60Low:
 		d.NotEnoughRange, d.Reason = true, fmt.Sprintf("the decay is too irregular: T60 between %.2g and %.2g s", d.T60Low, d.T60High)
 	case deep && d.T60RangeSeconds[1] > widestRange*d.T60RangeSeconds[0]:
-		d.T60RangeSeconds = [2]float64{}
-		d.NotEnoughRange, d.Reason = true, fmt.Sprintf("two vibrations beat %.0f dB deep and leave T60 open", d.BeatDepthDB)
+		d.NotEnoughRange, d.Reason = true, "part of a slow beat leaves T60 open"
+		if d.Beating {
+			d.Reason = fmt.Sprintf("two vibrations beat %.0f dB deep and leave T60 open", d.BeatDepthDB)
+		}
 	case !deep && v.bottom > rangeBottomDB && d.FitToS-d.FitFromS < cutSeconds:
 		d.NotEnoughRange, d.Reason = true, fmt.Sprintf("the record ends after %.0f dB of decay; 25 dB are needed", -v.bottom)
 	case !deep && (d.T60High > widestNumber*d.T60Low || v.bottom > rangeBottomDB && d.T60High > cutInterval*d.T60Low):

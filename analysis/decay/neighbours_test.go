@@ -102,6 +102,9 @@ func FuzzMeasure(f *testing.F) {
 				t.Fatalf("%+v", d)
 			}
 		}
+		if d.NotEnoughRange && (d.T60Seconds > 0 || d.T60RangeSeconds[1] > 0) {
+			t.Fatalf("too little range, and yet %v s, %v s", d.T60Seconds, d.T60RangeSeconds)
+		}
 		if d.T60Seconds > 0 && (d.T60Low > d.T60Seconds || d.T60High < d.T60Seconds) {
 			t.Fatalf("T60 %v outside its interval %v..%v", d.T60Seconds, d.T60Low, d.T60High)
 		}

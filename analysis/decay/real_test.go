@@ -13,7 +13,7 @@ import (
 // there a number from here counts against the measure, unless the whole
 // evaluation range was heard and fitted. One is left: the fourth wave of
 // 025_Steel_Guitar.pat, 14 dB of a decay with two shallow beats. Levels one beat
-// of 0.94 s apart fall by 5.3 dB, crest to crest, twice: T60 10.6 s.
+// of 0.95 s apart fall by 5.3 dB, crest to crest, twice: T60 10.7 s.
 func TestRealRecordings(t *testing.T) {
 	t.Parallel()
 	rows, err := notes.ReadTable("../../testdata/real_recordings.csv")
