@@ -188,3 +188,34 @@ func used(p Pitch) int {
 	}
 	return n
 }
+
+// A second polarisation nearly as strong as the first may be taken for it: two
+// standard errors must hold the first all the same.
+func TestNearEqualPolarisationsSayHowWellTheyAreKnown(t *testing.T) {
+	t.Parallel()
+	held, count := 0, accuracy.Cases(20, 200)
+	for seed := range count {
+		p := drawn(600000 + uint64(seed))
+		r := rand.New(rand.NewPCG(uint64(seed), 99))
+		u := func(a, b float64) float64 { return a + (b-a)*r.Float64() }
+		p.Second = &fixtures.Polarisation{Detune: u(0.0002, 0.003), LevelDB: -u(0, 6), T60S: p.T60S * u(0.5, 2)}
+		if r.IntN(2) == 0 {
+			p.Second.Detune *= -1
+		}
+		got, err := Measure(p.render(), p.rateHz, Options{HumHz: p.hum()})
+		if err != nil {
+			t.Errorf("%v: %v", p, err)
+			continue
+		}
+		if e := cents(got.F1Hz / p.F1Hz); math.Abs(e) <= 2*sdCents(got) {
+			held++
+		} else {
+			t.Logf("%v: off by %.2f cents, standard error %.2f", p, e, sdCents(got))
+		}
+	}
+	share := float64(held) / float64(count)
+	t.Logf("two standard errors hold %.1f %% of %d", 100*share, count)
+	if room := 0.015 + 1/float64(count); share < 0.95-room {
+		t.Errorf("two standard errors hold %.1f %% of %d", 100*share, count)
+	}
+}
