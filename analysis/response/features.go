@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"saddlewise/analysis/signal"
 	"saddlewise/analysis/stats"
 )
 
@@ -123,27 +124,31 @@ type Corner struct {
 const (
 	cornerStep    = 8    // every eighth point, so that the residuals are independent
 	cornerSkip    = 1.3  // times the low end of the band, where its edge still blurs
-	cornerMisfit  = 0.25 // dB; a resonance bends more
-	cornerLeastDB = 1.0
-	cornerSkirt   = 4.0
+	cornerMisfit  = 1.1  // times what the points may be off by; a resonance bends more
+	cornerLeastDB = 0.5  // of fall at the lowest point
 	cornerExactDB = 0.05 // what the response itself may be off by
+	skirtHz       = 100.0
+	skirtUntold   = 0.1 // of a skirt at the top of the range, that its square law leaves out
 )
 
 // cornerTopsHz are how far up the corner is fitted, one after another.
 var cornerTopsHz = []float64{400, 200, 100}
 
-// fitCorner fits gain and corner in decibels over the lowest octaves, fewer
-// of them where resonances come in. It says so when the low end does not fall,
-// or does not fall like that.
+// fitCorner fits the corner in decibels over the lowest octaves, fewer of them
+// where resonances come in. It says so when the low end does not fall, or does
+// not fall like that.
 func (r *SweepResponse) fitCorner() {
 	for i, topHz := range cornerTopsHz {
 		var f, y []float64
+		variance := 0.0
 		for k := 0; k < len(r.Hz) && r.Hz[k] < topHz; k += cornerStep {
 			if r.Hz[k] > cornerSkip*r.Hz[0] && r.stands(k, clearDB) {
 				f, y = append(f, r.Hz[k]), append(y, r.MagnitudeDB[k])
+				variance += r.noiseVariance(k)
 			}
 		}
-		if c := cornerOf(f, y); i == 0 || c.Interval != nil || c.BelowHz > 0 {
+		exactDB := math.Sqrt(cornerExactDB*cornerExactDB + variance/float64(max(1, len(f))))
+		if c := cornerOf(f, y, exactDB); i == 0 || c.Interval != nil || c.BelowHz > 0 {
 			r.Corner = c
 		}
 		if r.Corner.Reason != notFirstOrder {
@@ -152,38 +157,46 @@ func (r *SweepResponse) fitCorner() {
 	}
 }
 
+// noiseVariance is that of the level at point k, in decibels squared.
+func (r *SweepResponse) noiseVariance(k int) float64 {
+	if r.SNRDB == nil {
+		return 0
+	}
+	return 50 / (math.Ln10 * math.Ln10) * signal.DBToPower(-r.SNRDB[k])
+}
+
 const notFirstOrder = "the low end does not fall like a first-order corner"
 
-func cornerOf(f, y []float64) Corner {
+// cornerOf fits gain, corner, and the skirt of resonances above, which far
+// below them raises the level by the square of the frequency. exactDB is what
+// each point may be off by.
+func cornerOf(f, y []float64, exactDB float64) Corner {
 	if len(f) < 6 {
 		return Corner{Reason: "too little of the low end stands out of the noise"}
 	}
 	model := stats.Numeric(func(p, res []float64) {
 		for i := range f {
-			res[i] = y[i] - p[0] + 10*math.Log10(1+math.Pow(math.Exp(p[1])/f[i], 2))
+			res[i] = y[i] - p[0] + 10*math.Log10(1+math.Pow(math.Exp(p[1])/f[i], 2)) - p[2]*math.Pow(f[i]/skirtHz, 2)
 		}
 	})
-	fit, err := stats.FitCurve(model, len(f), []float64{y[len(y)-1], math.Log(startCorner(f, y))})
+	fit, err := stats.FitCurve(model, len(f), []float64{y[len(y)-1], math.Log(startCorner(f, y)), 0})
 	if err != nil {
 		return Corner{Reason: notFirstOrder}
 	}
 	corner := math.Exp(fit.Params[1])
 	switch drop := 10 * math.Log10(1+math.Pow(corner/f[0], 2)); {
-	case fit.ResidualSD > cornerMisfit:
+	case fit.ResidualSD > cornerMisfit*exactDB:
 		return Corner{Reason: notFirstOrder}
 	case drop < cornerLeastDB:
 		below := f[0] * math.Sqrt(math.Expm1(cornerLeastDB*math.Ln10/10))
 		return Corner{Reason: fmt.Sprintf("the corner lies below %.2g Hz, lower than the sweep shows", below), BelowHz: below}
 	}
-	half := student95(fit.DF) * fit.SE[1] * misfitFactor(fit.ResidualSD)
+	// What errs the same way over the whole range is no chance from point to
+	// point: it widens the interval where the fit itself is closer.
+	skirtDB := math.Abs(fit.Params[2]) * math.Pow(f[len(f)-1]/skirtHz, 2)
+	wider := math.Max(1, math.Max(cornerExactDB, skirtUntold*skirtDB)/fit.ResidualSD)
+	half := student95(fit.DF) * fit.SE[1] * wider
 	return Corner{Hz: corner, Interval: &stats.Interval{Low: corner * math.Exp(-half), High: corner * math.Exp(half), Coverage: stats.Nominal}}
-}
-
-// misfitFactor widens an interval: what the response may be off by is counted
-// where the fit is closer, and a misfit beyond it is no chance from point to
-// point but a resonance's skirt, which errs the same way over the whole range.
-func misfitFactor(residualDB float64) float64 {
-	return math.Max(cornerExactDB/residualDB, math.Min(cornerSkirt, math.Max(1, residualDB/cornerExactDB)))
 }
 
 // startCorner is the lowest frequency within 3 dB of the top of the range.
