@@ -15,7 +15,9 @@ import (
 	"runtime"
 	"slices"
 	"strings"
+	"sync"
 	"testing"
+	"testing/fstest"
 
 	"github.com/yuin/goldmark"
 	"github.com/yuin/goldmark/extension"
@@ -35,14 +37,40 @@ strings = ["A3", "D3"]
 
 const hostileTake = "tap-2 <img src=x onerror=alert(4)> `rm` | *.wav"
 
-// smallStage is a stage of two strings with names that are up to no good.
-func smallStage(t *testing.T) string {
-	t.Helper()
+// smallTakes are rendered once for all tests.
+var smallTakes = sync.OnceValues(func() (fs.FS, error) {
 	s := fixtures.DemoStages(5)[0].Session
 	s.Strings, s.TapTakes, s.TapsPerTake, s.TapGapS = s.Strings[:2], 1, 5, 0.4
 	s.Plucks, s.PluckS, s.ToneStrikes, s.QuietS = 2, 1.3, 0, 3
+	dir, err := os.MkdirTemp("", "takes")
+	if err != nil {
+		return nil, err
+	}
+	defer os.RemoveAll(dir)
+	takes, err := s.Write(context.Background(), dir)
+	if err != nil {
+		return nil, err
+	}
+	kept := fstest.MapFS{}
+	for _, k := range takes {
+		data, err := os.ReadFile(filepath.Join(dir, k.File))
+		if err != nil {
+			return nil, err
+		}
+		kept[k.File] = &fstest.MapFile{Data: data, Mode: 0o644}
+	}
+	return kept, nil
+})
+
+// smallStage is a stage of two strings with names that are up to no good.
+func smallStage(t *testing.T) string {
+	t.Helper()
+	takes, err := smallTakes()
+	if err != nil {
+		t.Fatal(err)
+	}
 	dir := filepath.Join(t.TempDir(), "build", "stage")
-	if _, err := s.Write(t.Context(), dir); err != nil {
+	if err := os.CopyFS(dir, takes); err != nil {
 		t.Fatal(err)
 	}
 	if runtime.GOOS != "windows" {
@@ -159,21 +187,19 @@ func TestTwoRunsIntoOneFolder(t *testing.T) {
 		alone = append(alone, treeOf(t, out))
 	}
 	out := filepath.Join(t.TempDir(), "both")
-	for range 3 {
-		var g errgroup.Group
-		for _, dir := range stages {
-			g.Go(func() error {
-				if status, said := analyzed(t.Context(), dir, out); status != exitDone {
-					t.Errorf("two at once: status %d, %s", status, said)
-				}
-				return nil
-			})
-		}
-		_ = g.Wait() // its functions give no error
-		got := treeOf(t, out)
-		if !maps.Equal(got, alone[0]) && !maps.Equal(got, alone[1]) {
-			t.Error("the folder holds neither stage's report whole")
-		}
+	var g errgroup.Group
+	for _, dir := range stages {
+		g.Go(func() error {
+			if status, said := analyzed(t.Context(), dir, out); status != exitDone {
+				t.Errorf("two at once: status %d, %s", status, said)
+			}
+			return nil
+		})
+	}
+	_ = g.Wait() // its functions give no error
+	got := treeOf(t, out)
+	if !maps.Equal(got, alone[0]) && !maps.Equal(got, alone[1]) {
+		t.Error("the folder holds neither stage's report whole")
 	}
 }
 
