@@ -4,7 +4,7 @@ import (
 	"math"
 	"math/cmplx"
 
-	"gonum.org/v1/gonum/floats"
+	"saddlewise/analysis/signal"
 )
 
 // Minimum three-term Blackman-Harris window (Harris, Proc. IEEE 66, 51-83,
@@ -34,49 +34,9 @@ type averager struct {
 	rate   float64
 }
 
-// spline is the triple moving average over n samples, with sum 1.
-func spline(n int) []float64 {
-	w := []float64{1}
-	for range 3 {
-		next := make([]float64, len(w)+n-1)
-		for i, v := range w {
-			for k := range n {
-				next[i+k] += v / float64(n)
-			}
-		}
-		w = next
-	}
-	return append(w, make([]float64, 3*n-len(w))...)
-}
-
 // shift multiplies x by exp(-2 pi i hz t), averages and keeps one value in d.
 func shift(x []float64, rateHz, hz float64, d int) baseband {
-	w := spline(d)
-	blocks := len(x) / d
-	b := baseband{rate: rateHz / float64(d), steps: []averager{{d, rateHz}}}
-	if blocks < 3 {
-		return b
-	}
-	re, im := make([]float64, 3*d), make([]float64, 3*d)
-	omega := 2 * math.Pi * hz / rateHz
-	for i, v := range w {
-		s, c := math.Sincos(omega * float64(i%d))
-		re[i], im[i] = v*c, -v*s
-	}
-	out := make([]complex128, blocks)
-	turn, phasor := cmplx.Exp(complex(0, -omega*float64(d))), complex(1, 0)
-	for k := range blocks {
-		if k%512 == 0 { // before rounding adds up
-			phasor = cmplx.Rect(1, -math.Mod(omega*float64(d)*float64(k), 2*math.Pi))
-		}
-		block := x[k*d : (k+1)*d]
-		for j := 0; j < 3 && j <= k; j++ {
-			out[k-j] += phasor * complex(floats.Dot(block, re[j*d:(j+1)*d]), floats.Dot(block, im[j*d:(j+1)*d]))
-		}
-		phasor *= turn
-	}
-	b.z = out[:blocks-2]
-	return b
+	return baseband{z: signal.Baseband(x, rateHz, hz, d), rate: rateHz / float64(d), steps: []averager{{d, rateHz}}}
 }
 
 // slow lowers the rate of b by d.
@@ -84,8 +44,7 @@ func (b baseband) slow(d int) baseband {
 	if d <= 1 {
 		return b
 	}
-	w := spline(d)
-	w = w[:3*d-2]
+	w := signal.TripleAverage(d)[:3*d-2]
 	out := baseband{rate: b.rate / float64(d), steps: append(b.steps[:len(b.steps):len(b.steps)], averager{d, b.rate})}
 	for at := 0; at+len(w) <= len(b.z); at += d {
 		var s complex128

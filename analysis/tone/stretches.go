@@ -7,6 +7,8 @@ import (
 	"math"
 	"slices"
 
+	"gonum.org/v1/gonum/floats"
+
 	"saddlewise/analysis/signal"
 )
 
@@ -43,10 +45,11 @@ func follow(ctx context.Context, src signal.Source, hz float64) (track, error) {
 	t := track{block: max(1, int64(math.Round(blockSeconds*rate))), rate: rate}
 	side := max(0.12*hz, 60)
 	bands := [3]float64{hz, hz - side, hz + side}
-	waves := make(signal.Waves, t.block)
-	for i := range waves {
-		for b, f := range bands {
-			waves[i][2*b+1], waves[i][2*b] = math.Sincos(2 * math.Pi * f / rate * float64(i))
+	var cos, sin [3][]float64
+	for b, f := range bands {
+		cos[b], sin[b] = make([]float64, t.block), make([]float64, t.block)
+		for i := range cos[b] {
+			sin[b][i], cos[b][i] = math.Sincos(2 * math.Pi * f / rate * float64(i))
 		}
 	}
 	var z [3][]complex128
@@ -58,11 +61,10 @@ func follow(ctx context.Context, src signal.Source, hz float64) (track, error) {
 		if _, err := src.ReadAt(buf, at); err != nil && err != io.EOF {
 			return t, err
 		}
-		sums, energy := waves.Project(buf)
-		t.total = append(t.total, 2*energy/float64(t.block))
+		t.total = append(t.total, 2*floats.Dot(buf, buf)/float64(t.block))
 		for b, f := range bands {
 			s, c := math.Sincos(-math.Mod(2*math.Pi*f/rate*float64(at), 2*math.Pi))
-			z[b] = append(z[b], complex(sums[2*b], -sums[2*b+1])*complex(c, s)*complex(2/float64(t.block), 0))
+			z[b] = append(z[b], complex(floats.Dot(buf, cos[b]), -floats.Dot(buf, sin[b]))*complex(c, s)*complex(2/float64(t.block), 0))
 		}
 	}
 	t.tone = powers(z[0])

@@ -52,7 +52,7 @@ func (d damped) level(rateHz float64, step int, seconds float64) float64 {
 	seconds = min(seconds, 1)
 	// The first value looks at the middle of its three blocks, and the moving
 	// average takes its share off a line away from zero frequency.
-	t0 := (1.5*float64(step) - 1) / rateHz
+	t0 := 1.5 * float64(step-1) / rateHz
 	a := 2 * cmplx.Abs(d.c) / droop(d.omega/(2*math.Pi), float64(step)/rateHz) * math.Exp(d.alpha*t0)
 	mean := 1.0
 	if e := 2 * d.alpha * seconds; math.Abs(e) > 1e-9 {
