@@ -211,13 +211,16 @@ func newScorer(lines []line, topHz float64) *scorer {
 // standard deviations off; nil: none is within reach. Calls go up in frequency
 // from sc.from on.
 func (sc *scorer) about(hz, most float64) (best *line, z float64) {
-	for sc.from < len(sc.places) && hz-sc.places[sc.from].hz > min(sc.places[sc.from].reach, most) {
-		sc.from++
+	places := sc.places
+	k := sc.from
+	for k < len(places) && (hz-places[k].hz > places[k].reach || hz-places[k].hz > most) {
+		k++
 	}
+	sc.from = k
 	top := math.Inf(-1)
-	for k := sc.from; k < len(sc.places); k++ {
-		off := sc.places[k].hz - hz
-		if off > min(sc.places[k].reach, most) {
+	for ; k < len(places); k++ {
+		off := places[k].hz - hz
+		if off > places[k].reach || off > most {
 			break
 		}
 		l := &sc.lines[k]

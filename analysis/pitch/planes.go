@@ -85,17 +85,23 @@ func (n note) splitAlike(f *fitter, all, work []*tracked, s stiffString) {
 			n.splitBy(f, all, t, seedWidths*t.own[0].decay/t.own[0].omega, s)
 		}
 	}
+	before := 0.0
 	for range 2 {
 		apart := pairsApart(work, poor)
 		if len(apart) == 0 {
 			return
 		}
 		slices.Sort(apart)
+		middle := median(apart)
+		if math.Abs(middle-before) < 0.05*middle {
+			return
+		}
 		for _, t := range worth {
 			if t.noise() >= poor {
-				n.splitBy(f, all, t, median(apart), s)
+				n.splitBy(f, all, t, middle, s)
 			}
 		}
+		before = middle
 	}
 }
 
