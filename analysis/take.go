@@ -87,7 +87,7 @@ func (m *measured) measureSource(ctx context.Context, st *stage.Stage, src signa
 	var err error
 	switch m.at.Test {
 	case stage.Tap:
-		m.taps, err = measureTaps(ctx, src, st.BandsPerOctave)
+		m.taps, err = measureTaps(ctx, src, st.BandsPerOctave, m.brief)
 		return m.settleEvents(err, func() { m.countTaps() })
 	case stage.Pluck:
 		m.plucks, err = measurePlucks(ctx, src, humHz, m.brief)

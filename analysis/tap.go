@@ -26,7 +26,7 @@ type tapEvent struct {
 	level    event.Level
 	hasLevel bool
 	motion   event.Motion
-	bands    *response.TapBands // nil: double hit or too short
+	bands    *response.TapBands // nil: double hit, too short, or not asked for
 }
 
 // Length of a tap that its spectrum is read from, and of the part before it.
@@ -37,18 +37,13 @@ const (
 )
 
 // measureTaps keeps of each tap's spectrum what its bands hold: memory is that
-// of one tap.
-func measureTaps(ctx context.Context, src signal.Source, bandsPerOctave int) (*tapTake, error) {
+// of one tap. Brief leaves the spectra out.
+func measureTaps(ctx context.Context, src signal.Source, bandsPerOctave int, brief bool) (*tapTake, error) {
 	found, err := event.Find(ctx, src, event.Tap)
 	if err != nil {
 		return nil, err
 	}
 	t := &tapTake{found: found, rateHz: src.Rate()}
-	hush, err := background(src, found)
-	if err != nil {
-		return nil, err
-	}
-	bands := response.Bands(bandsPerOctave, src.Rate())
 	for _, e := range found.Events {
 		if err := ctx.Err(); err != nil {
 			return nil, err
@@ -57,12 +52,30 @@ func measureTaps(ctx context.Context, src signal.Source, bandsPerOctave int) (*t
 		if err != nil {
 			return nil, err
 		}
-		if err := tap.measureBands(src, hush, bands); err != nil {
-			return nil, err
-		}
 		t.taps = append(t.taps, tap)
 	}
-	return t, nil
+	if brief {
+		return t, nil
+	}
+	return t, t.measureBands(ctx, src, bandsPerOctave)
+}
+
+// measureBands reads the taps' spectra.
+func (t *tapTake) measureBands(ctx context.Context, src signal.Source, bandsPerOctave int) error {
+	hush, err := background(src, t.found)
+	if err != nil {
+		return err
+	}
+	bands := response.Bands(bandsPerOctave, src.Rate())
+	for i := range t.taps {
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		if err := t.taps[i].measureBands(src, hush, bands); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 func measureTap(src signal.Source, e event.Event, noisePower float64) (tapEvent, error) {
