@@ -40,18 +40,15 @@ func newSpectrum(x []float64, rateHz float64) *spectrum {
 	return s
 }
 
-// quickSize is the largest length up to n that transforms quickly: 4, 5 or 6
+// quickSize is the largest length up to n that transforms quickly: 4 or 6
 // times a power of two.
 func quickSize(n int) int {
 	size := 4
 	for size*2 <= n {
 		size *= 2
 	}
-	switch {
-	case size/4*6 <= n:
+	if size/4*6 <= n {
 		return size / 4 * 6
-	case size/4*5 <= n:
-		return size / 4 * 5
 	}
 	return size
 }
