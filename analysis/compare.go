@@ -217,15 +217,13 @@ func (p pair) compare(c *result.Change, spread stats.Spread, spend *effort) {
 		compareEstimates(c)
 		return
 	}
-	unsure := spread
-	if spread.DF == 0 {
-		unsure.SD = math.Hypot(spread.SD, math.Hypot(sharedError(p.before.Quantity), sharedError(p.after.Quantity))/math.Sqrt2)
-	}
-	s := stats.ShiftGrouped(gb, ga, unsure)
+	shared := math.Hypot(sharedError(p.before.Quantity), sharedError(p.after.Quantity))
+	s := stats.ShiftGrouped(gb, ga, spread).Widened(stats.Spread{SD: shared / math.Sqrt2})
 	if !setShift(c, s, spread) {
 		return
 	}
-	setSmallest(c, spend.sizes.SmallestShiftGrouped(gb, ga, unsure, power))
+	smallest := spend.sizes.SmallestShiftGrouped(gb, ga, spread, power)
+	setSmallest(c, math.Hypot(smallest, shared*(stats.Normal(stats.Nominal)+stats.Normal(2*power-1))))
 	if sd := math.Sqrt(stats.Scatter(slices.Concat(gb, ga))); spend.more && sd > 0 && p.size > 0 && c.Measure != "level" {
 		if more, ok := stats.MoreForShift(s.NX, s.NY, p.size, sd, power); ok && more > 0 {
 			c.More = &more

@@ -9,8 +9,8 @@ import (
 	"saddlewise/analysis/stats"
 )
 
-// tapBands is the difference of the tap responses. The halves of the
-// intervals add in squares, and with them the spread between takes of the
+// tapBands is the difference of the tap responses. The standard errors of the
+// levels add in squares, and with them the spread between takes of the
 // summary that the band belongs to.
 func tapBands(before, after *result.Results, assumedDB float64) []result.BandChange {
 	spreads := regionSpreads(before, after, assumedDB)
@@ -28,7 +28,7 @@ func tapBands(before, after *result.Results, assumedDB float64) []result.BandCha
 			spread := spreads[regionOf(a.Response, a.Response.Bands[j].MidHz)]
 			change.Assumed = change.Assumed || spread.DF == 0 && spread.SD > 0
 			sd := spread.SD * math.Sqrt(1/float64(max(1, len(b.Takes)))+1/float64(max(1, len(a.Takes))))
-			if d, ok := bandDiff(b.Response.Bands[j], a.Response.Bands[j], sd); ok {
+			if d, ok := bandDiff(b.Response.Bands[j], a.Response.Bands[j], sd, spread.DF); ok {
 				change.Bands = append(change.Bands, d)
 			}
 		}
@@ -76,7 +76,9 @@ func regionSpreads(before, after *result.Results, assumedDB float64) [3]stats.Sp
 	return out
 }
 
-func bandDiff(b, a result.Band, spreadSD float64) (result.BandDiff, bool) {
+// bandDiff is the difference of one band, whose takes differ by spreadSD; df
+// degrees of freedom are behind that, 0: it is assumed.
+func bandDiff(b, a result.Band, spreadSD float64, df int) (result.BandDiff, bool) {
 	if b.Masked || a.Masked || math.Abs(b.MidHz/a.MidHz-1) > 1e-6 {
 		return result.BandDiff{}, false
 	}
@@ -87,14 +89,27 @@ func bandDiff(b, a result.Band, spreadSD float64) (result.BandDiff, bool) {
 	coverage := math.Min(b.Interval.Coverage, a.Interval.Coverage)
 	vb, va := bandVariance(b), bandVariance(a)
 	variance := vb + va + spreadSD*spreadSD
-	half := stats.Normal(coverage) * math.Sqrt(variance)
+	unsure := 0.0 // what the estimate of the spread adds to Satterthwaite's sum
+	if df > 0 {
+		unsure = math.Pow(spreadSD, 4) / float64(df)
+	}
+	half := times(coverage, variance*variance/unsure) * math.Sqrt(variance)
 	d.Around = &stats.Interval{Low: d.DB - half, High: d.DB + half, Coverage: coverage}
 	if variance > 0 {
 		// Satterthwaite (Biometrics Bulletin 2, 110-114, 1946).
-		df := variance * variance / (vb*vb/float64(b.N-1) + va*va/float64(a.N-1))
-		d.P = 2 * distuv.StudentsT{Sigma: 1, Nu: math.Min(df, manyDF)}.Survival(math.Abs(d.DB)/math.Sqrt(variance))
+		nu := variance * variance / (vb*vb/float64(b.N-1) + va*va/float64(a.N-1) + unsure)
+		d.P = 2 * distuv.StudentsT{Sigma: 1, Nu: math.Min(nu, manyDF)}.Survival(math.Abs(d.DB)/math.Sqrt(variance))
 	}
 	return d, true
+}
+
+// times is how many standard deviations to either side hold coverage of
+// Student's distribution.
+func times(coverage, df float64) float64 {
+	if !(df < manyDF) {
+		return stats.Normal(coverage)
+	}
+	return distuv.StudentsT{Sigma: 1, Nu: df}.Quantile((1 + coverage) / 2)
 }
 
 // bandVariance is that of a band's level, by its interval.

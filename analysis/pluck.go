@@ -136,7 +136,7 @@ func pluckOf(takes []measured, indexes []int, target *stage.String, a4Hz float64
 	const none = "no pluck with a whole half second was found"
 	p.LevelDBFS, p.PeakDB, p.SNRDB = summarize(v.level, none), summarize(v.peak, none), summarize(v.snr, none)
 	p.F1Hz = summarizeMeasured(v.f1, orReason(v.pitchReason, "no pluck with a pitch was found"))
-	p.Inharmonicity = summarize(v.b, "too few partials")
+	p.Inharmonicity = summarize(v.b, "too few partials, or too uncertain ones")
 	p.GlideCents = summarize(v.glide, "no attack glide could be told")
 	p.T60S = summarizeMeasured(v.t60, orReason(v.decayReason, "no pluck rang long enough"))
 	p.LateT60S = summarizeMeasured(v.late, "")

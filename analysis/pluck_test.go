@@ -50,26 +50,29 @@ func TestStringIsNoSurerThanItsPlucks(t *testing.T) {
 
 // A change of sustain is no surer than the plucks on either side.
 func TestChangeIsNoSurerThanItsPlucks(t *testing.T) {
-	side := func(t60, known float64) result.Quantity {
+	side := func(t60, known float64, takes int) result.Quantity {
 		var m measuredValues
 		for i := range 6 {
 			v := t60 * (1 + 1e-3*float64(i-3))
-			m.put(0, i, v, stats.Interval{Low: v / (1 + known), High: v * (1 + known), Coverage: stats.Nominal})
+			m.put(i%takes, i, v, stats.Interval{Low: v / (1 + known), High: v * (1 + known), Coverage: stats.Nominal})
 		}
 		return summarizeMeasured(m, "")
 	}
 	for _, c := range []struct {
 		known float64
+		takes int
+		other int // takes of another string
 		seen  bool
-	}{{1e-5, true}, {0.2, false}} {
+	}{{1e-5, 1, 1, true}, {0.2, 1, 1, false}, {0.2, 1, 2, false}, {1e-5, 2, 2, true}, {0.2, 2, 2, false}} {
 		row := result.Row{Test: "pluck", Measure: "T60", Unit: "s"}
 		before, after := row, row
-		before.Quantity, after.Quantity = side(4, c.known), side(4.2, c.known)
+		before.Quantity, after.Quantity = side(4, c.known, c.takes), side(4.2, c.known, c.takes)
 		p := pair{before, after, 0.5}
+		other := groups(side(3, c.known, c.other))
 		ch := p.blank()
-		p.compare(&ch, stats.Spread{}, &effort{})
+		p.compare(&ch, stats.GroupSpread(0, groups(before.Quantity), groups(after.Quantity), other), &effort{})
 		if (ch.P < 0.05) != c.seen || (ch.Interval.Low > 0) != c.seen {
-			t.Errorf("plucks known to %g: from 4.0 to 4.2 s with p %.2g, %+v", c.known, ch.P, *ch.Interval)
+			t.Errorf("plucks known to %g, %d takes, %d of another string: from 4.0 to 4.2 s with p %.2g, %+v", c.known, c.takes, c.other, ch.P, *ch.Interval)
 		}
 	}
 }

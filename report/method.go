@@ -10,7 +10,8 @@ import (
 var methods = []struct{ term, words string }{
 	{"Levels", "dBFS re a full-scale sine, which has 0 dBFS RMS (AES17). Peaks are dB re full scale."},
 	{"Intervals", "median of the events with an interpolated order-statistic interval at 95 % from six events on " +
-		"(Hettmansperger & Sheather 1986); from three to five events their whole range, whose exact coverage is printed; below three, none."},
+		"(Hettmansperger & Sheather 1986); from three to five events their whole range, whose exact coverage is printed; below three, none. " +
+		"Where pitches or sustains agree better than each pluck's own interval allows, what is missing is added in squares; where that is nearly all, the interval states 95 %."},
 	{"Tap level", "RMS over the 50 ms from onset, noise power subtracted. Pluck level: RMS over 500 ms from 20 ms after onset."},
 	{"Balance", "a string's median level less the mean of all strings' medians. Tap, pluck and tone balance are three different facts."},
 	{"First motion", "sign of the first motion of each tap, by vote, against the majority of the strings. All alike negative means only that the chain inverts."},

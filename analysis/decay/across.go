@@ -105,7 +105,7 @@ func (v view) opinion(looks, bottomDB float64) opinion {
 		o.sd *= student(v.f.looks-float64(n)) / student(math.Inf(1))
 	}
 	o.sd = math.Hypot(o.sd, leastSD)
-	if !v.f.known {
+	if !v.f.known || o.lnT60 >= math.Log(noFallS) {
 		o.sd = 1
 	}
 	return o
@@ -134,6 +134,9 @@ func quantile(said []opinion, p float64) float64 {
 	return (lo + hi) / 2
 }
 
+// noFallS stands for the T60 of a line that does not fall.
+const noFallS = 4 * longestT60S
+
 // lineT60 is T60 of the line through a noise-free model from the top of the
 // evaluation range down to a level re the start.
 func (v view) lineT60(m model, bottomDB float64) float64 {
@@ -148,7 +151,7 @@ func (v view) lineT60(m model, bottomDB float64) float64 {
 	top, bottom := start+rangeTopDB*math.Ln10/10, start+bottomDB*math.Ln10/10
 	var n, st, sy, stt, sty float64
 	before := start
-	for t := step; t < 4*longestT60S; t += step {
+	for t := step; t < noFallS; t += step {
 		w.next()
 		y := math.Log(max(w.power(), 1e-300))
 		if y < top {
@@ -169,7 +172,7 @@ func (v view) lineT60(m model, bottomDB float64) float64 {
 	}
 	fall := (st*sy - n*sty) / (n*stt - st*st)
 	if !(fall > 0) {
-		return longestT60S
+		return noFallS
 	}
-	return min(2*ln1000/fall, longestT60S*4)
+	return min(2*ln1000/fall, noFallS)
 }

@@ -133,7 +133,7 @@ func (d *data) twoStages(one model) model {
 }
 
 // beats is the starting point of two decays that beat at one of the given
-// frequencies, rad/s, and its weighted squares: the best of a few pairs of
+// frequencies, rad/s, and the weighted squares that free levels leave: the best of a few pairs of
 // rates, in parts of one decay's, each with its own best levels and phase.
 func (d *data) beats(one model, rates [][2]float64, omegas []float64) (model, float64) {
 	best, least := one, math.Inf(1)

@@ -327,9 +327,9 @@ func (sc *scorer) look(hz, most, astray float64, n int) {
 	}
 }
 
-// setChances works out how lines lie about partials, and estimates how many lines as strong, per Hz, no
-// string makes: as many as there are around it, and ten times fewer for each
-// 20 dB from 60 dB below the strongest on.
+// setChances works out how lines lie about partials, and estimates how many
+// lines as strong, per Hz, no string makes: as many as there are around it, and
+// ten times fewer for each 20 dB from 60 dB below the strongest on.
 func (sc *scorer) setChances() {
 	const aroundHz = 80
 	from, loudest := 0, math.Inf(-1)

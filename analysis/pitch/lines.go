@@ -49,7 +49,7 @@ func (n note) lines(o Options, windowS float64) []line {
 }
 
 // swiftBelow is a length up to n whose transform is fast: of long ones up to a
-// sixth is given up for powers of two.
+// fifth is given up for a power of two times 8, 9, 10, 12 or 15.
 func swiftBelow(n int) int {
 	if n < 1<<14 {
 		return signal.FastBelow(n)

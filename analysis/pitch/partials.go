@@ -24,7 +24,7 @@ type tracked struct {
 	n         int
 	band      band
 	left      band     // without the other partials
-	own       []damped // the partial, or the two lines of a beating pair, stronger first
+	own       []damped // the partial, or the two lines of a beating pair, the main one first
 	hum       []damped
 	fit       fitResult // of own, then hum
 	leaks     []leak    // of own and hum

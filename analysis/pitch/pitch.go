@@ -46,7 +46,7 @@ type Pitch struct {
 	F1RangeHz    [2]float64 // where partials lie that disagree or beat: two polarisations, double courses
 	F0Hz         float64    // of the same string without stiffness
 	B, BSD       float64    // inharmonicity coefficient, its standard error
-	HasB         bool       // enough partials to tell B
+	HasB         bool       // B is told: enough partials, and its standard error is small
 	GlideCents   float64    // pitch over 20 to 150 ms above the settled pitch; NaN when it cannot be told
 	SettledFromS float64    // from here on the pitch was read, from the start of x
 	Partials     []Partial  // by N
@@ -99,7 +99,7 @@ func (n note) measure(o Options) (Pitch, error) {
 	if glide.doubtful {
 		whole := n.fitPartials(best, glide.attackS, o.HumHz)
 		if whole.noise < leftByBeats*fit.noise {
-			fit, glide.settledS = whole, glide.attackS
+			fit, glide.settledS, glide.told = whole, glide.attackS, false
 		}
 	}
 	if 3*len(fit.partials) < min(len(best.matches), mostFitted) {

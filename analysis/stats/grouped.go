@@ -16,7 +16,7 @@ func ShiftGrouped(x, y [][]float64, spread Spread) Shift {
 		return HodgesLehmann(nil, nil)
 	}
 	if len(x) == 1 && len(y) == 1 {
-		return HodgesLehmann(x[0], y[0]).widened(spread)
+		return HodgesLehmann(x[0], y[0]).Widened(spread)
 	}
 	s := Shift{
 		Estimate: mean(medians(y)) - mean(medians(x)), P: 1,
@@ -29,9 +29,9 @@ func ShiftGrouped(x, y [][]float64, spread Spread) Shift {
 	return s
 }
 
-// widened puts the spread of one group on either side into the interval, and
+// Widened puts the spread of one group on either side into the interval, and
 // makes p that of the wider interval, never below the exact one.
-func (s Shift) widened(spread Spread) Shift {
+func (s Shift) Widened(spread Spread) Shift {
 	if s.Interval == nil || spread.SD == 0 {
 		return s
 	}
