@@ -1,6 +1,7 @@
 package noise
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"math"
@@ -56,7 +57,7 @@ func (h *Hum) telling(s *spectrum, f *floorCurve) []Line {
 	}
 	lines := slices.Clone(h.Lines)
 	slices.SortStableFunc(lines, func(a, b Line) int {
-		return int(math.Copysign(1, worth(b)-worth(a)))
+		return cmp.Compare(worth(b), worth(a))
 	})
 	return lines[:min(len(lines), mostLines)]
 }

@@ -110,8 +110,9 @@ type Line struct {
 	AboveFloorDB float64 // peak of the spectrum over the noise beside it, at ResolutionHz
 }
 
-// Measure reads src twice, block by block, and measures its noise. Memory is
-// bounded whatever its length. It wants a second of undisturbed sound, or
+// Measure reads src twice, block by block, and measures its noise; where there
+// is hum it reads up to four pieces of less than 4 s again. Memory is bounded
+// whatever the length. It wants a second of undisturbed sound, or
 // half of one with a wide interval; below that the error is ErrTooShort or
 // ErrNotQuiet.
 func Measure(ctx context.Context, src signal.Source, o Options) (Noise, error) {

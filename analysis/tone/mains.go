@@ -38,6 +38,9 @@ func (s *spectrum) strongestBeside(order float64, o Options) (power, mainsHz flo
 			continue
 		}
 		near := (order + k) * o.MainsHz
+		if int(math.Round(near/s.binHz))+s.lobe >= len(s.power) {
+			break // half the rate cuts it off
+		}
 		if p, noise := s.line(near, s.lobe); p > power && p > math.Pow(10, maskDB/10)*noise {
 			power, mainsHz = p, s.peakHz(near)/(order+k)
 		}

@@ -47,7 +47,7 @@ type Strike struct {
 	T60SD      float64 // standard error, seconds
 	THDDB      float64 // re the fundamental
 	THDPercent float64
-	THDMasked  bool    // every harmonic is in the noise: THD is an upper bound
+	THDMasked  bool    // noise or mains lines hide what matters: THD is an upper bound
 	THDNDB     float64 // re the total
 	SNRDB      float64 // fundamental re the noise of 20 Hz to 20 kHz
 	Harmonics  []Harmonic
@@ -143,7 +143,7 @@ func (t *Tone) note(o Options) {
 	}
 	for i, s := range t.Strikes {
 		if s.THDMasked {
-			t.Notes = append(t.Notes, fmt.Sprintf("strike %d: all harmonics lie in the noise, distortion is below %.0f dB", i+1, s.THDDB))
+			t.Notes = append(t.Notes, fmt.Sprintf("strike %d: noise or hum hides harmonics, distortion is below %.0f dB", i+1, s.THDDB))
 		}
 	}
 }

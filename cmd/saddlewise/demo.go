@@ -26,8 +26,9 @@ the stage "glued", where both are cured. It analyses both, compares
 them, and says where the recordings and reports are. Nothing in it was
 recorded; the build is made up.
 
-Everything goes to DIR (saddlewise-demo when none is given). A file of the same
-name that is there already and holds something else is never replaced.`,
+Everything goes to DIR (saddlewise-demo when none is given). A recording or a
+TOML file that is there already and holds something else is never replaced;
+reports are written anew.`,
 		Example: "  saddlewise demo\n  saddlewise demo cello",
 		Args:    between(0, 1, "one folder at most"),
 		RunE: func(cmd *cobra.Command, args []string) error {

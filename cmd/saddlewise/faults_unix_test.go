@@ -253,6 +253,16 @@ func TestNothingIsReplaced(t *testing.T) {
 		failsWith(t, command(os.Args[0], "", args...), take, "move it away")
 		sameTree(t, before, treeOf(t, dir))
 	}
+	pipe, link := filepath.Join(dir, "pipe.wav"), filepath.Join(dir, "link.wav") // neither may be read or replaced
+	if err := errors.Join(syscall.Mkfifo(pipe, 0o644), os.Symlink(filepath.Join(dir, "nowhere"), link)); err != nil {
+		t.Fatal(err)
+	}
+	for _, path := range []string{pipe, link} {
+		failsWith(t, command(os.Args[0], "", "stimulus", "tone", path, "--seconds", "1"), path, "move it away")
+		if info, err := os.Lstat(path); err != nil || info.Mode().IsRegular() {
+			t.Errorf("%s was replaced: %v", path, err)
+		}
+	}
 	again := []string{"stimulus", "tone", filepath.Join(dir, "tone.wav"), "--seconds", "1"}
 	for range 2 { // the same bytes do no harm
 		if status, said := runArgs(t, again); status != exitDone {

@@ -34,10 +34,24 @@ func rendered(dir string, render func(aside string) error) (err error) {
 			return err
 		}
 	}
+	return settle(aside, dir, names)
+}
+
+// settle moves files from aside to dir: all of them, or those that were new
+// are taken away again.
+func settle(aside, dir string, names []string) error {
+	var settled []string
 	for _, name := range names {
 		to := filepath.Join(dir, name)
+		_, missing := os.Lstat(to)
 		if err := errors.Join(os.MkdirAll(filepath.Dir(to), 0o755), os.Rename(filepath.Join(aside, name), to)); err != nil {
+			for _, s := range settled {
+				err = errors.Join(err, os.Remove(s))
+			}
 			return fmt.Errorf("put %s in place: %w", to, err)
+		}
+		if missing != nil {
+			settled = append(settled, to)
 		}
 	}
 	return nil
@@ -57,18 +71,26 @@ func filesBelow(dir string) (names []string, err error) {
 // mayGo tells whether a file may take a place: one that is free, or holds the
 // same already.
 func mayGo(from, to string) error {
-	old, err := os.ReadFile(to)
+	was, err := os.Lstat(to)
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil
 	}
-	if err != nil {
+	now, errNow := os.Stat(from)
+	if err := errors.Join(err, errNow); err != nil {
 		return fmt.Errorf("look at %s: %w", to, err)
 	}
-	made, err := os.ReadFile(from)
-	if err == nil && !bytes.Equal(made, old) {
-		err = fmt.Errorf("%s %w", to, errOther)
+	if !was.Mode().IsRegular() || was.Size() != now.Size() {
+		return fmt.Errorf("%s %w", to, errOther)
 	}
-	return err
+	old, err := os.ReadFile(to)
+	made, errNow := os.ReadFile(from)
+	if err := errors.Join(err, errNow); err != nil {
+		return fmt.Errorf("look at %s: %w", to, err)
+	}
+	if !bytes.Equal(made, old) {
+		return fmt.Errorf("%s %w", to, errOther)
+	}
+	return nil
 }
 
 // writeTake renders one WAV file to path.
