@@ -53,7 +53,7 @@ func anything(r *rand.Rand, rateHz int) []float64 {
 // ends without an error or a panic and in bounded memory.
 func TestAnyRecordingIsMeasured(t *testing.T) {
 	worst := 0.0
-	for c := range accuracy.Cases(8, 60) {
+	for c := range accuracy.Cases(8, 30) {
 		r := rand.New(rand.NewPCG(61, uint64(c)))
 		dir, samples := t.TempDir(), 0
 		rate := []int{1000, 4000, 8000, 11025, 44100, 48000, 96000, 384000, 768000}[r.IntN(9)]

@@ -13,7 +13,7 @@ func TestPlucksFound(t *testing.T) {
 	t.Parallel()
 	var onsets, levels []float64
 	plucks, found, extra := 0, 0, 0
-	for c := range accuracy.Cases(8, 500) {
+	for c := range accuracy.Cases(8, 250) {
 		r := rand.New(rand.NewPCG(2, uint64(c)))
 		snr, rate := 20+40*r.Float64(), ratesHz[r.IntN(4)]
 		src, want, s := pluckTake(r, rate, snr)
