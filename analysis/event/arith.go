@@ -8,6 +8,8 @@ import (
 	"gonum.org/v1/gonum/blas/blas64"
 	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/lapack/lapack64"
+
+	"saddlewise/analysis/signal"
 )
 
 // median works on a copy and takes linear time. Of an even number it is the
@@ -16,32 +18,7 @@ func median(x []float64) float64 {
 	if len(x) == 0 {
 		return 0
 	}
-	s, k := slices.Clone(x), len(x)/2
-	for lo, hi := 0, len(s)-1; lo < hi; {
-		pivot := s[(lo+hi)/2]
-		i, j := lo, hi
-		for i <= j {
-			for s[i] < pivot {
-				i++
-			}
-			for s[j] > pivot {
-				j--
-			}
-			if i <= j {
-				s[i], s[j] = s[j], s[i]
-				i, j = i+1, j-1
-			}
-		}
-		switch {
-		case k <= j:
-			hi = j
-		case k >= i:
-			lo = i
-		default:
-			return s[k]
-		}
-	}
-	return s[k]
+	return signal.Nth(slices.Clone(x), len(x)/2)
 }
 
 // mean is 0 for none.

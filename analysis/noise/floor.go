@@ -5,6 +5,8 @@ import (
 	"slices"
 
 	"gonum.org/v1/gonum/stat/distuv"
+
+	"saddlewise/analysis/signal"
 )
 
 const (
@@ -48,40 +50,8 @@ func (f *floorCurve) draw(s *spectrum) {
 			continue
 		}
 		f.at = append(f.at, float64(k))
-		f.log = append(f.log, math.Log(bias*middle(near)))
+		f.log = append(f.log, math.Log(bias*signal.Nth(near, len(near)/2)))
 	}
-}
-
-// middle is the upper median of x, whose order it changes: of the two sides of
-// a value only the one with the middle is looked at again (Hoare, Comm. ACM 4,
-// 321, 1961).
-func middle(x []float64) float64 {
-	at := len(x) / 2
-	for low, high := 0, len(x)-1; low < high; {
-		pivot := x[(low+high)/2]
-		i, j := low, high
-		for i <= j {
-			for x[i] < pivot {
-				i++
-			}
-			for x[j] > pivot {
-				j--
-			}
-			if i <= j {
-				x[i], x[j] = x[j], x[i]
-				i, j = i+1, j-1
-			}
-		}
-		switch {
-		case at <= j:
-			high = j
-		case at >= i:
-			low = i
-		default:
-			return x[at]
-		}
-	}
-	return x[at]
 }
 
 // density is the noise at a bin; 0 where there is none.

@@ -5,7 +5,6 @@ import (
 	"errors"
 	"math"
 	"math/rand/v2"
-	"slices"
 	"testing"
 
 	"saddlewise/analysis/signal"
@@ -240,19 +239,6 @@ func BenchmarkMeasure(b *testing.B) {
 	for b.Loop() {
 		if _, err := Measure(context.Background(), src, Options{}); err != nil {
 			b.Fatal(err)
-		}
-	}
-}
-
-func TestMiddleIsTheMedian(t *testing.T) {
-	r := rand.New(rand.NewPCG(31, 4))
-	for n := 1; n < 300; n++ {
-		x := make([]float64, n)
-		for i := range x {
-			x[i] = float64(r.IntN(n)) // many are alike
-		}
-		if want := slices.Sorted(slices.Values(x))[n/2]; middle(x) != want {
-			t.Fatalf("of %d values %v, want %v", n, middle(x), want)
 		}
 	}
 }

@@ -148,7 +148,7 @@ func noiseFloor(power []float64, binHz float64) floor {
 		if len(part) < block/2 {
 			break
 		}
-		f.levelDB = append(f.levelDB, toDB(nth(part, len(part)/4))+toMean)
+		f.levelDB = append(f.levelDB, toDB(signal.Nth(part, len(part)/4))+toMean)
 	}
 	return f
 }
@@ -171,34 +171,4 @@ func (f floor) at(bin int) float64 {
 		return f.levelDB[min(i, last)]
 	}
 	return f.levelDB[i] + (f.levelDB[i+1]-f.levelDB[i])*(at-float64(i))
-}
-
-// nth is the value that would stand at place k if v were sorted (Hoare's
-// selection); v is left in another order.
-func nth(v []float64, k int) float64 {
-	for low, high := 0, len(v)-1; low < high; {
-		pivot := v[(low+high)/2]
-		i, j := low, high
-		for i <= j {
-			for v[i] < pivot {
-				i++
-			}
-			for v[j] > pivot {
-				j--
-			}
-			if i <= j {
-				v[i], v[j] = v[j], v[i]
-				i, j = i+1, j-1
-			}
-		}
-		switch {
-		case k <= j:
-			high = j
-		case k >= i:
-			low = i
-		default:
-			return v[k]
-		}
-	}
-	return v[k]
 }

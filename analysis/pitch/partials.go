@@ -4,6 +4,8 @@ import (
 	"math"
 	"math/cmplx"
 	"slices"
+
+	"saddlewise/analysis/signal"
 )
 
 const (
@@ -77,7 +79,7 @@ func quietest(work []*tracked, share float64) float64 {
 	for i, t := range work {
 		noises[i] = t.noise()
 	}
-	return nth(noises, int(share*float64(len(noises))))
+	return signal.Nth(noises, int(share*float64(len(noises))))
 }
 
 // start lays a band about each matched line and guesses decay and amplitude.

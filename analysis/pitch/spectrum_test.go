@@ -4,7 +4,6 @@ import (
 	"math"
 	"math/cmplx"
 	"math/rand/v2"
-	"slices"
 	"testing"
 
 	"github.com/mjibson/go-dsp/fft"
@@ -102,21 +101,6 @@ func TestHermitianSolves(t *testing.T) {
 		h.set(n-1, n-1, -1)
 		if h.factor(0) {
 			t.Errorf("order %d: factored what is not positive definite", n)
-		}
-	}
-}
-
-func TestNthIsThatOfSorted(t *testing.T) {
-	r := rand.New(rand.NewPCG(7, 8))
-	for n := 1; n < 200; n += 7 {
-		v := random(r, n)
-		if n%2 == 0 {
-			v[0], v[n/2] = v[n-1], v[n-1]
-		}
-		sorted := slices.Sorted(slices.Values(v))
-		k := r.IntN(n)
-		if got := nth(v, k); got != sorted[k] {
-			t.Errorf("place %d of %d: %g, want %g", k, n, got, sorted[k])
 		}
 	}
 }

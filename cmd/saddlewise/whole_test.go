@@ -30,7 +30,7 @@ import (
 // hostileTOML says what no name should be able to do.
 const hostileTOML = `stage = "../../out <script>alert(1)</script>\n# heading\u001b[31m"
 notes = "</p><script>alert(2)</script> [x](javascript:alert(3)) ![y](../../../y.png)"
-next_step = "/tmp/step <svg onload=alert(5)>"
+next_step = "/../step <svg onload=alert(5)>"
 [instrument]
 strings = ["A3", "D3"]
 `
