@@ -19,10 +19,14 @@ const (
 )
 
 func main() {
-	debug.SetGCPercent(garbagePercent)
-	debug.SetMemoryLimit(memoryLimit)
+	spareCollection()
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	status := run(ctx, os.Args[1:], os.Stdout, os.Stderr)
 	stop()
 	os.Exit(status)
+}
+
+func spareCollection() {
+	debug.SetGCPercent(garbagePercent)
+	debug.SetMemoryLimit(memoryLimit)
 }
