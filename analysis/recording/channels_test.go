@@ -2,8 +2,11 @@ package recording
 
 import (
 	"math/rand/v2"
+	"slices"
 	"strings"
 	"testing"
+
+	"saddlewise/analysis/signal"
 )
 
 // interleaved puts channels of one length together.
@@ -116,5 +119,31 @@ func TestManyChannels(t *testing.T) {
 		if p.Relation != want {
 			t.Errorf("channel %d beside %d: %+v, want %s", p.Other, f.Chosen, p, want)
 		}
+	}
+}
+
+// What is kept of a short take is what is read of it, on every channel.
+func TestShortTakesAreKept(t *testing.T) {
+	t.Parallel()
+	const frames, channels = 10000, 3
+	take := open(t, file24(48000, channels, noisySine(frames, channels, 48000)))
+	read := make([][]float64, channels)
+	for i := range read {
+		read[i] = make([]float64, frames)
+		if _, err := take.Channel(i).ReadAt(read[i], 0); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if _, err := take.Inspect(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	for i := range read {
+		kept, ok := take.Channel(i).(signal.Memory)
+		if !ok || kept.SampleRate != 48000 || !slices.Equal(kept.Samples, read[i]) {
+			t.Errorf("channel %d is not kept as it is read", i)
+		}
+	}
+	if _, err := take.Channel(channels).ReadAt(read[0], 0); err == nil {
+		t.Error("a channel that is not there was read")
 	}
 }

@@ -73,9 +73,13 @@ type Pair struct {
 // common practice, no source.
 const sameFrom = 0.98
 
+// heldSamples is how many samples, of all channels together, are kept: 8 MiB.
+const heldSamples = 1 << 20
+
 // Inspect reads the whole recording once, all channels, in memory that a
 // header cannot raise: 1 MiB, 4 KiB a channel, for the last 0.2 s two bytes a
-// sample, and 20 bytes a channel for each 50 ms.
+// sample, and 20 bytes a channel for each 50 ms. It keeps the samples where they
+// are few, for Channel. Not safe for concurrent use.
 func (t *Take) Inspect(ctx context.Context) (Facts, error) {
 	f := t.Format
 	meters := make([]*meter, f.Channels)
@@ -86,9 +90,14 @@ func (t *Take) Inspect(ctx context.Context) (Facts, error) {
 	raw, give := t.block()
 	defer give()
 	frames := max(len(raw)/f.frameBytes/tileFrames*tileFrames, 1)
-	columns := make([][]float64, f.Channels)
-	for i := range columns {
-		columns[i] = make([]float64, frames)
+	keep := f.Frames <= heldSamples/int64(f.Channels)
+	samples, block := make([][]float64, f.Channels), make([][]float64, f.Channels)
+	for i := range samples {
+		if keep {
+			samples[i] = make([]float64, f.Frames)
+		} else {
+			samples[i] = make([]float64, frames)
+		}
 	}
 	for at := int64(0); at < f.Frames; at += int64(frames) {
 		if err := ctx.Err(); err != nil {
@@ -99,11 +108,17 @@ func (t *Take) Inspect(ctx context.Context) (Facts, error) {
 			return Facts{}, err
 		}
 		for i, m := range meters {
-			x := columns[i][:n]
-			m.damaged += decode(x, raw[i*f.sampleBytes:n*f.frameBytes], f)
-			m.add(x)
+			block[i] = samples[i][:n]
+			if keep {
+				block[i] = samples[i][at : at+int64(n)]
+			}
+			m.damaged += decode(block[i], raw[i*f.sampleBytes:n*f.frameBytes], f)
+			m.add(block[i])
 		}
-		cross.add(columns, n)
+		cross.add(block, n)
+	}
+	if keep {
+		t.held = samples
 	}
 	return t.conclude(meters, cross), nil
 }

@@ -34,7 +34,8 @@ type Take struct {
 	r      io.ReaderAt
 	size   int64
 	closer io.Closer
-	blocks sync.Pool // of *[]byte
+	blocks sync.Pool   // of *[]byte
+	held   [][]float64 // every channel's samples, after Inspect of a short take
 }
 
 // Open reads the headers of the file at path. The error is one sentence that
@@ -121,8 +122,14 @@ func (t *Take) SHA256(ctx context.Context) (string, error) {
 }
 
 // Channel is one channel of the take, counted from 0, as samples with full
-// scale ±1. Samples that are not numbers read as 0.
-func (t *Take) Channel(i int) signal.Source { return channel{t, i} }
+// scale ±1. Samples that are not numbers read as 0. Those of a short take that
+// was inspected are not read again.
+func (t *Take) Channel(i int) signal.Source {
+	if i >= 0 && i < len(t.held) {
+		return signal.Memory{Samples: t.held[i], SampleRate: float64(t.Format.RateHz)}
+	}
+	return channel{t, i}
+}
 
 type channel struct {
 	take  *Take

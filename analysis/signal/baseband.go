@@ -2,7 +2,6 @@ package signal
 
 import (
 	"math"
-	"math/cmplx"
 
 	"gonum.org/v1/gonum/floats"
 )
@@ -22,12 +21,18 @@ func Baseband(x []float64, rateHz, hz float64, d int) []complex128 {
 		re[i], im[i] = v*c, -v*s
 	}
 	out := make([]complex128, blocks)
+	turns := -hz * float64(d) / rateHz
+	step := unit(turns)
+	var turn complex128
 	for k := range blocks {
-		turn := cmplx.Rect(1, -math.Mod(omega*float64(d)*float64(k), 2*math.Pi))
+		if k%exactEvery == 0 {
+			turn = unit(turns * float64(k))
+		}
 		block := x[k*d : (k+1)*d]
 		for j := 0; j < 3 && j <= k; j++ {
 			out[k-j] += turn * complex(floats.Dot(block, re[j*d:(j+1)*d]), floats.Dot(block, im[j*d:(j+1)*d]))
 		}
+		turn *= step
 	}
 	return out[:blocks-2]
 }

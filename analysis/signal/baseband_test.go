@@ -11,7 +11,7 @@ import (
 // the average not at all.
 func TestBasebandOfSines(t *testing.T) {
 	const rate, hz, off, d = 48000.0, 441.0, 3.0, 320
-	x, other := make([]float64, 8*d), make([]float64, 8*d)
+	x, other := make([]float64, 80*d), make([]float64, 80*d)
 	for i := range x {
 		at := 2 * math.Pi * float64(i) / rate
 		x[i] = 0.6 * math.Cos((hz+off)*at+1)
@@ -24,8 +24,8 @@ func TestBasebandOfSines(t *testing.T) {
 	}
 	mirror := 0.3 * math.Abs(droop(2*hz+off)) // of the sine's negative frequency
 	z := Baseband(x, rate, hz, d)
-	if len(z) != 6 {
-		t.Fatalf("%d values, want 6", len(z))
+	if len(z) != 78 {
+		t.Fatalf("%d values, want 78", len(z))
 	}
 	for k, v := range z {
 		centre := (float64(k)*d + (3*d-3)/2.0) / rate

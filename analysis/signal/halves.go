@@ -17,7 +17,7 @@ func quick(n int) bool { return n >= 4 && n <= longestQuick && n&(n-1) == 0 }
 // InPlace turns z, whose length is a power of two, into its unnormalised
 // coefficients.
 func InPlace(z []complex128) []complex128 {
-	if bits.TrailingZeros(uint(len(z)))%2 == 0 {
+	if powerOfFour(len(z)) {
 		return fourier.CoefficientsRadix4(z)
 	}
 	return fourier.CoefficientsRadix2(z)
@@ -31,10 +31,21 @@ func InPlace(z []complex128) []complex128 {
 func byHalves(dst []complex128, x []float64) {
 	m := len(x) / 2
 	z := dst[:m]
-	for i := range z {
-		z[i] = complex(x[2*i], x[2*i+1])
+	if powerOfFour(m) {
+		for i := range z {
+			z[i] = complex(x[2*i], x[2*i+1])
+		}
+		InPlace(z)
+	} else {
+		even, odd := z[:m/2], z[m/2:]
+		for i := range even {
+			v := (*[4]float64)(x[4*i:])
+			even[i], odd[i] = complex(v[0], v[1]), complex(v[2], v[3])
+		}
+		InPlace(even)
+		InPlace(odd)
+		join(even, odd)
 	}
-	InPlace(z)
 	dst[0], dst[m] = complex(real(z[0])+imag(z[0]), 0), complex(real(z[0])-imag(z[0]), 0)
 	step := unit(-1 / float64(len(x)))
 	for from := 1; from <= m/2; from += exactEvery {
@@ -48,6 +59,23 @@ func byHalves(dst []complex128, x []float64) {
 		}
 	}
 }
+
+// join makes one transform, its lower and its upper half, of those of a
+// sequence's even and odd values.
+func join(even, odd []complex128) {
+	step := unit(-0.5 / float64(len(even)))
+	for from := 0; from < len(even); from += exactEvery {
+		turn := unit(-0.5 * float64(from) / float64(len(even)))
+		for k := from; k < min(len(even), from+exactEvery); k++ {
+			u, v := even[k], turn*odd[k]
+			even[k], odd[k] = u+v, u-v
+			turn *= step
+		}
+	}
+}
+
+// powerOfFour tells it of a power of two.
+func powerOfFour(n int) bool { return bits.TrailingZeros(uint(n))%2 == 0 }
 
 // unit is exp(2 pi j turns).
 func unit(turns float64) complex128 {
