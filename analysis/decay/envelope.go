@@ -126,25 +126,23 @@ func (b baseband) floorBeside(hz, lengthS float64) float64 {
 
 // broadband is the envelope of all samples, constant part removed.
 func broadband(x []float64, rateHz float64) (envelope, string) {
-	n := max(1, int(0.02*rateHz))
-	hop := max(1, n/2)
+	hop := max(1, int(0.01*rateHz))
+	n := 2 * hop
 	if len(x) < 12*n {
 		return envelope{}, fmt.Sprintf("the note lasts %.0f ms; at least 240 ms are needed", 1e3*float64(len(x))/rateHz)
 	}
-	mean := 0.0
-	for _, v := range x {
-		mean += v
-	}
-	mean /= float64(len(x))
+	mean := floats.Sum(x) / float64(len(x))
 	e := envelope{stepS: float64(hop) / rateHz, lengthS: float64(n) / rateHz, free: 20, broad: true,
 		gain: func(_, _ float64) complex128 { return 1 }, lastS: float64(len(x)) / rateHz}
-	for at := 0; at+n <= len(x); at += hop {
-		s := 0.0
-		for _, v := range x[at : at+n] {
-			s += (v - mean) * (v - mean)
+	before := 0.0
+	for at := 0; at+hop <= len(x); at += hop {
+		block := x[at : at+hop]
+		here := max(0, floats.Dot(block, block)+mean*(mean*float64(hop)-2*floats.Sum(block)))
+		if at > 0 {
+			e.t = append(e.t, float64(at-hop)/rateHz)
+			e.p = append(e.p, 2*(before+here)/float64(n))
 		}
-		e.t = append(e.t, float64(at)/rateHz)
-		e.p = append(e.p, 2*s/float64(n))
+		before = here
 	}
 	if e.peak() <= 0 {
 		return envelope{}, "the samples are all zero"

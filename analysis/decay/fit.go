@@ -3,6 +3,8 @@ package decay
 import (
 	"math"
 	"math/cmplx"
+
+	"gonum.org/v1/gonum/floats"
 )
 
 // fitted is a model with what the fit says of it.
@@ -42,15 +44,23 @@ const (
 
 // data is what a model is fitted to: powers at equally spaced times.
 type data struct {
-	p, weight []float64 // weight is one over the variance
-	t0, step  float64
-	free      float64 // independent looks in a point
-	rough     float64
-	pr        prior
+	p, root  []float64 // root is one over the standard deviation
+	t0, step float64
+	free     float64 // independent looks in a point
+	rough    float64
+	pr       prior
+	slopes   [mostParams][]float64 // room for the weighted derivatives of the points
+	residual []float64             // and for their weighted residuals
 }
 
 func (e envelope) dataOf(lo, hi int, pr prior) data {
-	return data{p: e.p[lo:hi], weight: make([]float64, hi-lo), t0: e.t[lo], step: e.stepS, free: e.free, rough: mostRough, pr: pr}
+	n := hi - lo
+	room := make([]float64, (mostParams+2)*n)
+	d := data{p: e.p[lo:hi], root: room[:n], residual: room[n : 2*n], t0: e.t[lo], step: e.stepS, free: e.free, rough: mostRough, pr: pr}
+	for i := range d.slopes {
+		d.slopes[i] = room[(2+i)*n : (3+i)*n]
+	}
+	return d
 }
 
 // fit adjusts m to the envelope's points lo..hi-1 by least squares, the weights
@@ -74,9 +84,9 @@ func (e envelope) fit(m model, lo, hi int, pr prior) fitted {
 // noise with and without signal, over the independent looks, and roughness.
 func (d *data) weigh(m model) {
 	n, w := m.noise(), m.walk(d.t0, d.step)
-	for k := range d.weight {
+	for k := range d.root {
 		s := w.power()
-		d.weight[k] = 1 / ((n*n+2*s*n)/d.free + d.rough*d.rough*s*s)
+		d.root[k] = 1 / math.Sqrt((n*n+2*s*n)/d.free+d.rough*d.rough*s*s)
 		w.next()
 	}
 }
@@ -136,23 +146,13 @@ type equations struct {
 
 func (d *data) equations(m model) equations {
 	q := equations{n: m.kind.params()}
-	w, noise, t := m.walk(d.t0, d.step), m.noise(), d.t0
-	var g [mostParams]float64
-	for k, v := range d.p {
-		r, weight := v-w.power()-noise, d.weight[k]
-		w.gradient(t, &g)
-		g[atLnN] = noise
-		q.cost += weight * r * r
-		for i, gi := range g[:q.n] {
-			gi *= weight
-			q.right[i] += gi * r
-			row := &q.left[i]
-			for j := i; j < q.n; j++ {
-				row[j] += gi * g[j]
-			}
+	d.lineUp(m)
+	q.cost = floats.Dot(d.residual, d.residual)
+	for i, slope := range d.slopes[:q.n] {
+		q.right[i] = floats.Dot(slope, d.residual)
+		for j := i; j < q.n; j++ {
+			q.left[i][j] = floats.Dot(slope, d.slopes[j])
 		}
-		w.next()
-		t += d.step
 	}
 	off, certainty := d.pr.lnN-m.lnN, 1/(d.pr.sd*d.pr.sd)
 	q.left[atLnN][atLnN] += certainty
@@ -165,6 +165,27 @@ func (d *data) equations(m model) equations {
 		q.cost = math.Inf(1)
 	}
 	return q
+}
+
+// lineUp fills in what the points say of m, weighted.
+func (d *data) lineUp(m model) {
+	w, noise, t := m.walk(d.t0, d.step), m.noise(), d.t0
+	n, g := len(d.p), &d.slopes
+	p, residual, lnN := d.p[:n], d.residual[:n], g[atLnN][:n]
+	lnA, a := g[atLnA][:n], g[atA][:n]
+	lnB, b, diff, phi := g[atLnB][:n], g[atB][:n], g[atD][:n], g[atPhi][:n]
+	for k, root := range d.root[:n] {
+		residual[k], lnN[k] = root*(p[k]-w.power()-noise), root*noise
+		half := real(w.beat) / 2
+		lnA[k] = root * (w.a + half)
+		a[k] = -2 * t * lnA[k]
+		if m.kind != single {
+			lnB[k], phi[k] = root*(w.b+half), -root*imag(w.beat)
+			b[k], diff[k] = -2*t*lnB[k], t*phi[k]
+		}
+		w.next()
+		t += d.step
+	}
 }
 
 // expect adds what is known of the second component, and returns its cost.
@@ -197,7 +218,7 @@ func (d *data) project(columns []column) (levels [mostParams]float64, cost float
 	now[n-1], turn[n-1] = 1, 1
 	var left square
 	for k, v := range d.p {
-		w := d.weight[k]
+		w := d.root[k] * d.root[k]
 		cost += w * v * v
 		for i := range n {
 			gi := w * real(now[i])
@@ -244,9 +265,9 @@ func (e envelope) appraise(m model, d data) fitted {
 	res := make([]float64, n)
 	w, noise := m.walk(d.t0, d.step), m.noise()
 	for k, v := range d.p {
-		res[k] = (v - w.power() - noise) * math.Sqrt(d.weight[k])
+		res[k] = (v - w.power() - noise) * d.root[k]
 		f.chi2 += res[k] * res[k] / float64(n)
-		f.lnVar -= math.Log(d.weight[k]) / float64(n)
+		f.lnVar -= 2 * math.Log(d.root[k]) / float64(n)
 		w.next()
 	}
 	f.excess = max(0, (m.lnN-d.pr.lnN)/d.pr.sd)

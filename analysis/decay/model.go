@@ -100,11 +100,3 @@ func (w *walk) next() {
 	w.b *= w.fallB
 	w.beat *= w.turned
 }
-
-// gradient fills g with the derivatives of the power at t by the parameters
-// but the noise's.
-func (w *walk) gradient(t float64, g *[mostParams]float64) {
-	half := real(w.beat) / 2
-	g[atLnA], g[atLnB], g[atPhi] = w.a+half, w.b+half, -imag(w.beat)
-	g[atA], g[atB], g[atD] = -2*t*g[atLnA], -2*t*g[atLnB], t*g[atPhi]
-}
