@@ -9,8 +9,9 @@ import (
 // FFT transforms real sequences of one length and keeps its plan. Not safe
 // for concurrent use: one for each goroutine.
 type FFT struct {
-	n    int
-	plan *fourier.FFT // nil until something needs it
+	n       int
+	plan    *fourier.FFT // nil until something needs it
+	scratch []complex128 // so are the coefficients of a transform that gives none
 }
 
 // NewFFT transforms n samples; FastLength gives good n, powers of two are best.
@@ -49,27 +50,55 @@ func (f *FFT) Inverse(dst []float64, coefficients []complex128) []float64 {
 	return dst
 }
 
-// longestKept is the longest transform whose plan is kept, 24 bytes a sample.
+// longestKept is the longest transform whose plan and coefficients are kept,
+// 32 bytes a sample.
 const longestKept = 1 << 18
 
-// plans lends plans by length. Making one costs as much as several
-// transforms, and it holds nothing of what it transformed.
+// plans lends plans by length. Making one costs as much as several transforms.
 var plans sync.Map // of int to *sync.Pool of *FFT
 
-// Transform is Forward for a single sequence; its plan is one used before
-// where there is one. Safe for concurrent use.
-func Transform(x []float64) []complex128 {
-	n := len(x)
-	if quick(n) || n > longestKept {
-		return NewFFT(n).Forward(nil, x)
+// borrow lends a plan for n samples, used before where there is one.
+func borrow(n int) (f *FFT, giveBack func()) {
+	if n > longestKept {
+		return NewFFT(n), func() {}
 	}
 	pool, ok := plans.Load(n)
 	if !ok {
 		pool, _ = plans.LoadOrStore(n, &sync.Pool{New: func() any { return NewFFT(n) }})
 	}
-	plan := pool.(*sync.Pool).Get().(*FFT)
-	defer pool.(*sync.Pool).Put(plan)
-	return plan.Forward(nil, x)
+	f = pool.(*sync.Pool).Get().(*FFT)
+	return f, func() { pool.(*sync.Pool).Put(f) }
+}
+
+// Transform is Forward for a single sequence. Safe for concurrent use.
+func Transform(x []float64) []complex128 {
+	f, giveBack := borrow(len(x))
+	defer giveBack()
+	return f.Forward(nil, x)
+}
+
+// Energies puts the squared magnitudes of Transform's n/2+1 coefficients of x
+// into dst, which may be x; a nil dst is allocated. Safe for concurrent use.
+func Energies(dst, x []float64) []float64 {
+	f, giveBack := borrow(len(x))
+	defer giveBack()
+	c := f.lent(x)
+	if dst == nil {
+		dst = make([]float64, len(c))
+	}
+	dst = dst[:len(c)]
+	for k, v := range c {
+		dst[k] = real(v)*real(v) + imag(v)*imag(v)
+	}
+	return dst
+}
+
+// lent is Forward into memory of the plan's own.
+func (f *FFT) lent(x []float64) []complex128 {
+	if f.scratch == nil {
+		f.scratch = make([]complex128, f.n/2+1)
+	}
+	return f.Forward(f.scratch, x)
 }
 
 // FastLength is the least even m >= n without prime factors above 5: other

@@ -13,7 +13,9 @@ func HannPower(x []float64) []float64 {
 	if n < 2 {
 		return make([]float64, n)
 	}
-	c := Transform(x)
+	f, giveBack := borrow(n)
+	defer giveBack()
+	c := f.lent(x)
 	c[0] = 0
 	power := make([]float64, len(c))
 	scale := 2 / (hannPowerGain * float64(n) * float64(n))

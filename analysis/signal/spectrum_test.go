@@ -278,12 +278,13 @@ func BenchmarkWelch(b *testing.B) {
 	}
 }
 
-// TestTransformManyAtOnce holds borrowed plans against a plan of their own.
+// TestTransformManyAtOnce holds borrowed plans against a plan of their own, of
+// lengths that are powers of two and of others.
 func TestTransformManyAtOnce(t *testing.T) {
 	var g errgroup.Group
 	for k := range 64 {
 		g.Go(func() error {
-			x := make([]float64, 90+10*(k%4))
+			x := make([]float64, []int{64, 90, 110, 120, 128}[k%5])
 			rng := rand.New(rand.NewPCG(8, uint64(k)))
 			for i := range x {
 				x[i] = rng.NormFloat64()
@@ -292,6 +293,16 @@ func TestTransformManyAtOnce(t *testing.T) {
 				if got, want := Transform(x), NewFFT(len(x)).Forward(nil, x); !slices.Equal(got, want) {
 					return fmt.Errorf("transform %d of %d samples differs", k, len(x))
 				}
+			}
+			var want []float64
+			for _, c := range Transform(x) {
+				want = append(want, real(c)*real(c)+imag(c)*imag(c))
+			}
+			if got := Energies(nil, x); !slices.Equal(got, want) {
+				return fmt.Errorf("energies %d of %d samples differ", k, len(x))
+			}
+			if got := Energies(x, x); !slices.Equal(got, want) || &got[0] != &x[0] {
+				return fmt.Errorf("energies %d of %d samples differ in their own place", k, len(x))
 			}
 			return nil
 		})
