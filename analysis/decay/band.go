@@ -47,13 +47,19 @@ func (b baseband) slow(d int) baseband {
 	w := signal.TripleAverage(d)[:3*d-2]
 	out := baseband{rate: b.rate / float64(d), steps: append(b.steps[:len(b.steps):len(b.steps)], averager{d, b.rate})}
 	for at := 0; at+len(w) <= len(b.z); at += d {
-		var s complex128
-		for i, v := range w {
-			s += b.z[at+i] * complex(v, 0)
-		}
-		out.z = append(out.z, s)
+		out.z = append(out.z, weighted(b.z[at:], w))
 	}
 	return out
+}
+
+// weighted is the sum of w times the first values of z.
+func weighted(z []complex128, w []float64) complex128 {
+	var re, im float64
+	for i, v := range z[:len(w)] {
+		re += w[i] * real(v)
+		im += w[i] * imag(v)
+	}
+	return complex(re, im)
 }
 
 // window is the Blackman-Harris window over n values, with sum 1.
@@ -89,11 +95,7 @@ func (b baseband) filter(lengthS float64) filtered {
 	hop := max(1, n/8)
 	f := filtered{hopS: float64(hop) / b.rate, lengthS: float64(n) / b.rate, w: window(n), rate: b.rate, steps: b.steps}
 	for at := 0; at+n <= len(b.z); at += hop {
-		var s complex128
-		for i, v := range f.w {
-			s += b.z[at+i] * complex(v, 0)
-		}
-		f.z = append(f.z, s)
+		f.z = append(f.z, weighted(b.z[at:], f.w))
 	}
 	return f
 }
