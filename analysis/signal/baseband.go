@@ -10,31 +10,27 @@ import (
 // average over d samples, one value in d. Value k is centred on sample
 // k d + (3d-3)/2.
 func Baseband(x []float64, rateHz, hz float64, d int) []complex128 {
-	blocks := len(x) / d
-	if blocks < 3 {
+	if len(x) < 3*d {
 		return nil
 	}
-	re, im := make([]float64, 3*d), make([]float64, 3*d)
-	omega := 2 * math.Pi * hz / rateHz
-	for i, v := range TripleAverage(d) {
-		s, c := math.Sincos(omega * float64(i%d))
-		re[i], im[i] = v*c, -v*s
+	re, im := TripleAverage(d), make([]float64, 3*d)
+	for i, v := range re {
+		s, c := math.Sincos(-2 * math.Pi * hz / rateHz * float64(i))
+		re[i], im[i] = v*c, v*s
 	}
-	out := make([]complex128, blocks)
+	out := make([]complex128, len(x)/d-2)
 	turns := -hz * float64(d) / rateHz
 	step := unit(turns)
 	var turn complex128
-	for k := range blocks {
+	for k := range out {
 		if k%exactEvery == 0 {
 			turn = unit(turns * float64(k))
 		}
-		block := x[k*d : (k+1)*d]
-		for j := 0; j < 3 && j <= k; j++ {
-			out[k-j] += turn * complex(floats.Dot(block, re[j*d:(j+1)*d]), floats.Dot(block, im[j*d:(j+1)*d]))
-		}
+		seen := x[k*d : (k+3)*d]
+		out[k] = turn * complex(floats.Dot(seen, re), floats.Dot(seen, im))
 		turn *= step
 	}
-	return out[:blocks-2]
+	return out
 }
 
 // TripleAverage is the weights of a moving average over n values done three

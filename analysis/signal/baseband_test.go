@@ -1,6 +1,7 @@
 package signal
 
 import (
+	"fmt"
 	"math"
 	"math/cmplx"
 	"testing"
@@ -48,5 +49,17 @@ func TestTripleAverage(t *testing.T) {
 	// By hand: (1 + z + z²)³ / 27.
 	for i, want := range []float64{1, 3, 6, 7, 6, 3, 1, 0, 0} {
 		near(t, "weight", TripleAverage(3)[i], want/27, 1e-15)
+	}
+}
+
+func BenchmarkBaseband(b *testing.B) {
+	x := noise(1, 240000)
+	for _, d := range []int{9, 120} {
+		b.Run(fmt.Sprintf("one in %d", d), func(b *testing.B) {
+			b.SetBytes(int64(8 * len(x)))
+			for b.Loop() {
+				Baseband(x, 48000, 300, d)
+			}
+		})
 	}
 }
