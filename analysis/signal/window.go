@@ -43,10 +43,11 @@ func Hann(n int) Window {
 		w.PowerGain = 0.5
 	}
 	step := unit(1 / float64(n))
-	for from := 0; from < n; from += exactEvery {
+	for from := 1; from <= n/2; from += exactEvery {
 		z := unit(float64(from) / float64(n))
-		for i := from; i < min(n, from+exactEvery); i++ {
-			w.Coefficients[i] = 0.5 - 0.5*real(z)
+		for i := from; i < min(n/2+1, from+exactEvery); i++ {
+			v := 0.5 - 0.5*real(z)
+			w.Coefficients[i], w.Coefficients[n-i] = v, v
 			z *= step
 		}
 	}
