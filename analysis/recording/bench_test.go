@@ -18,9 +18,9 @@ func noisySine(frames, channels int, rateHz float64) []float64 {
 	return x
 }
 
-// benchFiles are one-second takes in every common width.
-func benchFiles(channels int) map[string][]byte {
-	x := noisySine(48000, channels, 48000)
+// benchFiles are takes in every common width.
+func benchFiles(seconds, channels int) map[string][]byte {
+	x := noisySine(seconds*48000, channels, 48000)
 	return map[string][]byte{
 		"16 bit":   file16(48000, channels, x),
 		"24 bit":   file24(48000, channels, x),
@@ -29,21 +29,27 @@ func benchFiles(channels int) map[string][]byte {
 	}
 }
 
+// decodedSeconds is a take that stays in the processor's caches and one that
+// does not.
+var decodedSeconds = []int{1, 60}
+
 // BenchmarkDecode reads one channel; MB/s are of samples written.
 func BenchmarkDecode(b *testing.B) {
-	for _, channels := range []int{1, 2} {
-		for name, file := range benchFiles(channels) {
-			b.Run(fmt.Sprintf("%s %d channels", name, channels), func(b *testing.B) {
-				take := open(b, file)
-				dst := make([]float64, take.Format.Frames)
-				src := take.Channel(0)
-				b.SetBytes(int64(8 * len(dst)))
-				for b.Loop() {
-					if _, err := src.ReadAt(dst, 0); err != nil {
-						b.Fatal(err)
+	for _, seconds := range decodedSeconds {
+		for _, channels := range []int{1, 2} {
+			for name, file := range benchFiles(seconds, channels) {
+				b.Run(fmt.Sprintf("%d s, %s, %d channels", seconds, name, channels), func(b *testing.B) {
+					take := open(b, file)
+					dst := make([]float64, take.Format.Frames)
+					src := take.Channel(0)
+					b.SetBytes(int64(8 * len(dst)))
+					for b.Loop() {
+						if _, err := src.ReadAt(dst, 0); err != nil {
+							b.Fatal(err)
+						}
 					}
-				}
-			})
+				})
+			}
 		}
 	}
 }
@@ -51,16 +57,20 @@ func BenchmarkDecode(b *testing.B) {
 // BenchmarkCopy is the plain copy of as many samples that decoding is held
 // against.
 func BenchmarkCopy(b *testing.B) {
-	src, dst := make([]float64, 48000), make([]float64, 48000)
-	b.SetBytes(8 * 48000)
-	for b.Loop() {
-		copy(dst, src)
+	for _, seconds := range decodedSeconds {
+		b.Run(fmt.Sprintf("%d s", seconds), func(b *testing.B) {
+			src, dst := make([]float64, seconds*48000), make([]float64, seconds*48000)
+			b.SetBytes(int64(8 * len(dst)))
+			for b.Loop() {
+				copy(dst, src)
+			}
+		})
 	}
 }
 
 func BenchmarkInspect(b *testing.B) {
 	for _, channels := range []int{1, 2, 8, 64} {
-		for name, file := range benchFiles(channels) {
+		for name, file := range benchFiles(1, channels) {
 			b.Run(fmt.Sprintf("%s %d channels", name, channels), func(b *testing.B) {
 				take := open(b, file)
 				b.SetBytes(int64(len(file)))
