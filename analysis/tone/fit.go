@@ -17,9 +17,9 @@ const baseRate = 150.0
 
 // damped is one line, c exp((-alpha + i omega) t), with standard errors.
 type damped struct {
-	c               complex128
-	alpha, omega    float64 // 1/s, rad/s
-	alphaSD, omegaS float64
+	c                complex128
+	alpha, omega     float64 // 1/s, rad/s
+	alphaSD, omegaSD float64
 }
 
 // converged is the change of phase over the record, in radians, that ends a fit.
@@ -30,7 +30,8 @@ func fitDamped(z []complex128, stepS float64) damped {
 	return fitLines(z, stepS, []damped{startOf(z, stepS)})[0]
 }
 
-// fitLines fits all lines together by Gauss-Newton, from the starts given.
+// fitLines fits all lines together by Gauss-Newton, from the starts given. The
+// standard errors are those that noise of variance 1 in each real part makes.
 func fitLines(z []complex128, stepS float64, lines []damped) []damped {
 	lines = slices.Clone(lines)
 	n := 4 * len(lines)
@@ -54,11 +55,8 @@ func fitLines(z []complex128, stepS float64, lines []damped) []damped {
 	if inv.SymmetricDim() != n {
 		return lines
 	}
-	// Variance of each real part of z, from the noise density at the line.
-	v := lines[0].noise(without(z, stepS, lines), stepS) / 2
 	for l := range lines {
-		lines[l].alphaSD = math.Sqrt(v * inv.At(4*l+2, 4*l+2))
-		lines[l].omegaS = math.Sqrt(v * inv.At(4*l+3, 4*l+3))
+		lines[l].alphaSD, lines[l].omegaSD = math.Sqrt(inv.At(4*l+2, 4*l+2)), math.Sqrt(inv.At(4*l+3, 4*l+3))
 	}
 	return lines
 }
@@ -82,51 +80,87 @@ func startOf(z []complex128, stepS float64) damped {
 	d.alpha = math.Log(early/max(late, 1e-12*early)) / (2 * float64(half) * stepS)
 	var num complex128
 	den := 0.0
-	for k := range z {
-		e := cmplx.Exp(complex(-d.alpha, d.omega) * complex(float64(k)*stepS, 0))
-		num += z[k] * cmplx.Conj(e)
+	e, turn := 1+0i, d.turn(stepS)
+	for _, v := range z {
+		num += v * cmplx.Conj(e)
 		den += real(e * cmplx.Conj(e))
+		e *= turn
 	}
 	d.c = num / complex(den, 0)
 	return d
 }
 
-func (d damped) at(t float64) complex128 {
-	return d.c * cmplx.Exp(complex(-d.alpha, d.omega)*complex(t, 0))
+// turn is what the line is multiplied by in stepS.
+func (d damped) turn(stepS float64) complex128 {
+	return cmplx.Exp(complex(-d.alpha*stepS, d.omega*stepS))
 }
 
-// normal is J'J and J'r for each line's log size, phase, alpha and omega.
+// A line's derivatives by its log size, phase, alpha and omega are the line
+// times these, and the last two also times -t and t.
+var (
+	factors = [4]complex128{1, 1i, -1, 1i}
+	ofTime  = [4]int{0, 0, 1, 1} // power
+)
+
+// normal is J'J and J'r for each line's log size, phase, alpha and omega. All
+// follow from the lines' products with each other and with what they leave,
+// times 1, t and t².
 func normal(z []complex128, stepS float64, lines []damped) (*mat.SymDense, []float64) {
-	n := 4 * len(lines)
-	a, b := make([]float64, n*n), make([]float64, n)
-	g := make([]complex128, n)
-	for k := range z {
-		t := float64(k) * stepS
-		r := z[k]
-		for l, d := range lines {
-			m := d.at(t)
+	n := len(lines)
+	pairs, rests := make([][3]complex128, n*n), make([][2]complex128, n)
+	now, turn := make([]complex128, n), make([]complex128, n)
+	for l, d := range lines {
+		now[l], turn[l] = d.c, d.turn(stepS)
+	}
+	for k, r := range z {
+		t := complex(float64(k)*stepS, 0)
+		for _, m := range now {
 			r -= m
-			turned := complex(-imag(m), real(m))
-			g[4*l], g[4*l+1], g[4*l+2], g[4*l+3] = m, turned, -m*complex(t, 0), turned*complex(t, 0)
 		}
-		for i, u := range g {
-			b[i] += real(u)*real(r) + imag(u)*imag(r)
-			row := a[i*n : (i+1)*n]
-			for j := i; j < n; j++ {
-				row[j] += real(u)*real(g[j]) + imag(u)*imag(g[j])
+		for l, m := range now {
+			own := cmplx.Conj(m)
+			p := own * r
+			rests[l][0], rests[l][1] = rests[l][0]+p, rests[l][1]+t*p
+			for q, other := range now[l:] {
+				p, sums := own*other, &pairs[l*n+l+q]
+				sums[0], sums[1], sums[2] = sums[0]+p, sums[1]+t*p, sums[2]+t*t*p
 			}
 		}
+		for l := range now {
+			now[l] *= turn[l]
+		}
 	}
-	return mat.NewSymDense(n, a), b
+	ata, atb := mat.NewSymDense(4*n, nil), make([]float64, 4*n)
+	for i := range atb {
+		own := cmplx.Conj(factors[i%4])
+		atb[i] = real(own * rests[i/4][ofTime[i%4]])
+		for j := i; j < 4*n; j++ {
+			ata.SetSym(i, j, real(own*factors[j%4]*pairs[i/4*n+j/4][ofTime[i%4]+ofTime[j%4]]))
+		}
+	}
+	return ata, atb
 }
 
 // without is z less the lines.
 func without(z []complex128, stepS float64, lines []damped) []complex128 {
 	out := slices.Clone(z)
-	for k := range out {
-		for _, d := range lines {
-			out[k] -= d.at(float64(k) * stepS)
+	for _, d := range lines {
+		line, turn := d.c, d.turn(stepS)
+		for k := range out {
+			out[k] -= line
+			line *= turn
 		}
+	}
+	return out
+}
+
+// turned is z shifted down by omega.
+func turned(z []complex128, stepS, omega float64) []complex128 {
+	out := make([]complex128, len(z))
+	by, turn := 1+0i, cmplx.Rect(1, -omega*stepS)
+	for k, v := range z {
+		out[k] = v * by
+		by *= turn
 	}
 	return out
 }
@@ -134,11 +168,7 @@ func without(z []complex128, stepS float64, lines []damped) []complex128 {
 // noise is the variance of the residual that white noise of the density found near the
 // line would have: the larger of the line's foot and its surroundings.
 func (d damped) noise(rest []complex128, stepS float64) float64 {
-	turned := make([]complex128, len(rest))
-	for k, v := range rest {
-		turned[k] = v * cmplx.Exp(complex(0, -d.omega*float64(k)*stepS))
-	}
-	hz, power := hannPowers(turned, stepS)
+	hz, power := hannPowers(turned(rest, stepS, d.omega), stepS)
 	foot, n := 0.0, 0
 	var around []float64
 	for k, p := range power {
@@ -147,7 +177,8 @@ func (d damped) noise(rest []complex128, stepS float64) float64 {
 			foot += p
 			n++
 		case f < 0.15*baseRate:
-			around = append(around, p/math.Pow(droop(hz[k]+d.omega/(2*math.Pi), stepS), 2))
+			by := droop(hz[k]+d.omega/(2*math.Pi), stepS)
+			around = append(around, p/(by*by))
 		}
 	}
 	if len(around) == 0 {
@@ -168,7 +199,8 @@ func droop(hz, stepS float64) float64 {
 	if x == 0 {
 		return 1
 	}
-	return math.Pow(math.Sin(x)/x, 3)
+	r := math.Sin(x) / x
+	return r * r * r
 }
 
 // powersOf is the power of z, padded to at least n values, at each frequency,

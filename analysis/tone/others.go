@@ -1,9 +1,6 @@
 package tone
 
-import (
-	"math"
-	"math/cmplx"
-)
+import "math"
 
 // Other lines near the tone, mains hum above all, are fitted with it where they
 // stand strayDB out of the noise: left in, they pull the tone's frequency by
@@ -16,15 +13,19 @@ const (
 // fitTone fits the strongest line of z together with its neighbours.
 func fitTone(z []complex128, stepS float64) damped {
 	lines := []damped{fitDamped(z, stepS)}
+	rest := without(z, stepS, lines)
 	for len(lines) <= mostOthers {
-		rest := without(z, stepS, lines)
 		hz, ok := lines[0].stray(rest, stepS)
 		if !ok {
 			break
 		}
 		lines = fitLines(z, stepS, append(lines, startNear(rest, stepS, hz)))
+		rest = without(z, stepS, lines)
 	}
-	return lines[0]
+	tone := lines[0]
+	sd := math.Sqrt(tone.noise(rest, stepS) / 2) // of each real part, from the density at the line
+	tone.alphaSD, tone.omegaSD = tone.alphaSD*sd, tone.omegaSD*sd
+	return tone
 }
 
 // stray is the strongest line left in rest beside the tone, Hz.
@@ -45,11 +46,7 @@ func (d damped) stray(rest []complex128, stepS float64) (float64, bool) {
 
 // startNear fits the line near hz alone.
 func startNear(z []complex128, stepS, hz float64) damped {
-	turned := make([]complex128, len(z))
-	for k, v := range z {
-		turned[k] = v * cmplx.Exp(complex(0, -2*math.Pi*hz*float64(k)*stepS))
-	}
-	d := fitDamped(turned, stepS)
+	d := fitDamped(turned(z, stepS, 2*math.Pi*hz), stepS)
 	d.omega += 2 * math.Pi * hz
 	return d
 }

@@ -15,6 +15,7 @@ import (
 // How the tone is followed through a take; common practice, no source.
 const (
 	blockSeconds = 0.01
+	blocksRead   = 32   // at once
 	contrastDB   = 9.0  // over the bands beside it
 	riseDB       = 4.0  // within riseBlocks: a new strike
 	riseBlocks   = 6    //
@@ -44,27 +45,23 @@ func follow(ctx context.Context, src signal.Source, hz float64) (track, error) {
 	rate := src.Rate()
 	t := track{block: max(1, int64(math.Round(blockSeconds*rate))), rate: rate}
 	side := max(0.12*hz, 60)
-	bands := [3]float64{hz, hz - side, hz + side}
-	var cos, sin [3][]float64
-	for b, f := range bands {
-		cos[b], sin[b] = make([]float64, t.block), make([]float64, t.block)
-		for i := range cos[b] {
-			sin[b][i], cos[b][i] = math.Sincos(2 * math.Pi * f / rate * float64(i))
-		}
-	}
+	waves := [3]*wave{newWave(hz/rate, t.block), newWave((hz-side)/rate, t.block), newWave((hz+side)/rate, t.block)}
 	var z [3][]complex128
-	buf := make([]float64, t.block)
-	for at := int64(0); at+t.block <= src.Len(); at += t.block {
+	buf := make([]float64, blocksRead*t.block)
+	for at := int64(0); at+t.block <= src.Len(); at += int64(len(buf)) {
 		if err := ctx.Err(); err != nil {
 			return t, err
 		}
-		if _, err := src.ReadAt(buf, at); err != nil && err != io.EOF {
+		n, err := src.ReadAt(buf, at)
+		if err != nil && err != io.EOF {
 			return t, err
 		}
-		t.total = append(t.total, 2*floats.Dot(buf, buf)/float64(t.block))
-		for b, f := range bands {
-			s, c := math.Sincos(-math.Mod(2*math.Pi*f/rate*float64(at), 2*math.Pi))
-			z[b] = append(z[b], complex(floats.Dot(buf, cos[b]), -floats.Dot(buf, sin[b]))*complex(c, s)*complex(2/float64(t.block), 0))
+		for x := buf[:n]; int64(len(x)) >= t.block; x = x[t.block:] {
+			block := x[:t.block]
+			t.total = append(t.total, 2*floats.Dot(block, block)/float64(t.block))
+			for b, w := range waves {
+				z[b] = append(z[b], w.phasor(block))
+			}
 		}
 	}
 	t.tone = powers(z[0])
@@ -74,6 +71,29 @@ func follow(ctx context.Context, src signal.Source, hz float64) (track, error) {
 		t.beside[k] = (lo[k] + hi[k]) / 2
 	}
 	return t, nil
+}
+
+// wave is a frequency over one block, and the phase at which the next begins.
+type wave struct {
+	cos, sin         []float64
+	turns, turnsEach float64
+}
+
+func newWave(turnsEach float64, block int64) *wave {
+	w := &wave{cos: make([]float64, block), sin: make([]float64, block), turnsEach: turnsEach * float64(block)}
+	for i := range w.cos {
+		w.sin[i], w.cos[i] = math.Sincos(2 * math.Pi * turnsEach * float64(i))
+	}
+	return w
+}
+
+// phasor is the amplitude and phase of the wave in the next block.
+func (w *wave) phasor(block []float64) complex128 {
+	s, c := math.Sincos(-2 * math.Pi * w.turns)
+	w.turns += w.turnsEach
+	w.turns -= math.Floor(w.turns)
+	scale := 2 / float64(len(block))
+	return complex(scale*floats.Dot(block, w.cos), -scale*floats.Dot(block, w.sin)) * complex(c, s)
 }
 
 // powers smooths the phasors of neighbouring blocks by a Hann window of nine.

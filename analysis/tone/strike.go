@@ -25,7 +25,7 @@ func measureStrike(src signal.Source, s span, hz float64, o Options) (Strike, bo
 	line := fitTone(z, float64(d)/rate)
 	out := Strike{FromS: float64(s.from) / rate, ToS: float64(s.from+int64(len(x))) / rate}
 	out.Hz = hz + line.omega/(2*math.Pi)
-	out.SDHz = line.omegaS / (2 * math.Pi)
+	out.SDHz = line.omegaSD / (2 * math.Pi)
 	if line.alpha > 3*line.alphaSD && line.alpha*float64(len(x))/rate > 1e-3 {
 		out.T60Seconds = 3 * math.Ln10 / line.alpha
 		out.T60SD = out.T60Seconds * line.alphaSD / line.alpha
