@@ -118,9 +118,11 @@ func thinned(x []float64, rateHz float64) ([]float64, float64) {
 	d := max(1, int(rateHz/listenRateHz))
 	y := make([]float64, len(x)/d)
 	for i := range y {
+		sum := 0.0
 		for _, v := range x[i*d : (i+1)*d] {
-			y[i] += v / float64(d)
+			sum += v
 		}
+		y[i] = sum / float64(d)
 	}
 	return y, rateHz / float64(d)
 }

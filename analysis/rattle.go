@@ -2,6 +2,7 @@ package analysis
 
 import (
 	"math"
+	"math/bits"
 
 	"saddlewise/analysis/pitch"
 	"saddlewise/analysis/result"
@@ -35,7 +36,7 @@ func rattleOf(note, before []float64, rateHz float64, p pitch.Pitch) *float64 {
 	if bins < 16 || total <= 0 {
 		return nil
 	}
-	if n := min(len(before), to-from); n > int(0.05*rateHz) {
+	if n := min(len(before), int(hushS*rateHz)); n > int(0.05*rateHz) {
 		hush, hushStep := powerSpectrum(before[len(before)-n:], rateHz)
 		noise, noiseBins := betweenPartials(hush, hushStep, p)
 		if noiseBins > 0 {
@@ -80,16 +81,15 @@ func powerSpectrum(x []float64, rateHz float64) (power []float64, stepHz float64
 		gain += w[i] * w[i]
 	}
 	mean /= float64(len(x))
-	n := signal.FastLength(len(x))
-	padded := make([]float64, n)
+	padded := make([]float64, 1<<bits.Len(uint(len(x)-1))) // powers of two transform quickly
 	for i, v := range x {
 		padded[i] = (v - mean) * w[i]
 	}
 	spectrum := signal.Transform(padded)
 	power = padded[:len(spectrum)]
-	scale := 2 / (gain * float64(n))
+	scale := 2 / (gain * float64(len(padded)))
 	for k, c := range spectrum {
 		power[k] = scale * (real(c)*real(c) + imag(c)*imag(c))
 	}
-	return power, rateHz / float64(n)
+	return power, rateHz / float64(len(padded))
 }
