@@ -23,16 +23,21 @@ const (
 type floorCurve struct {
 	at, log []float64 // bin, log density
 	masked  []bool    // bins that lines fill
+	stale   bool      // a bin was masked since the curve was drawn
 }
 
 func newFloor(s *spectrum) *floorCurve {
-	f := &floorCurve{masked: make([]bool, len(s.power))}
+	f := &floorCurve{masked: make([]bool, len(s.power)), stale: true}
 	f.draw(s)
 	return f
 }
 
 // draw takes medians at steps of log frequency, leaving out masked bins.
 func (f *floorCurve) draw(s *spectrum) {
+	if !f.stale {
+		return
+	}
+	f.stale = false
 	f.at, f.log = f.at[:0], f.log[:0]
 	last := len(s.power) - 1
 	near := make([]float64, 0, 3*floorMostBins)
@@ -74,6 +79,7 @@ func (f *floorCurve) density(k int) float64 {
 func (f *floorCurve) mask(bin float64, half int) {
 	k := int(math.Round(bin))
 	for j := max(0, k-half); j <= min(k+half, len(f.masked)-1); j++ {
+		f.stale = f.stale || !f.masked[j]
 		f.masked[j] = true
 	}
 }

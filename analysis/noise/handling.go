@@ -18,6 +18,7 @@ import (
 // 10 dB apart.
 const (
 	blockS        = 0.025
+	blocksRead    = 16  // at once
 	startOver     = 7.0 // robust standard deviations
 	startOverDB   = 4.0
 	stepOverDB    = 11.0
@@ -39,27 +40,31 @@ type handling struct {
 type blockLevels [3][]float64
 
 func findHandling(ctx context.Context, src signal.Source) (handling, error) {
-	h := handling{length: int64(math.Round(blockS * src.Rate()))}
+	h := handling{length: max(1, int64(math.Round(blockS*src.Rate())))}
 	var levels blockLevels
-	buf := make([]float64, h.length)
-	sum, last, count := 0.0, math.NaN(), 0
-	for at := int64(0); at+h.length <= src.Len(); at += h.length {
+	buf := make([]float64, blocksRead*h.length)
+	whole := src.Len() / h.length * h.length
+	sum, last := 0.0, math.NaN()
+	for at := int64(0); at < whole; at += int64(len(buf)) {
 		if err := ctx.Err(); err != nil {
 			return h, err
 		}
-		if n, err := src.ReadAt(buf, at); n < len(buf) {
+		x := buf[:min(int64(len(buf)), whole-at)]
+		if n, err := src.ReadAt(x, at); n < len(x) {
 			return h, fmt.Errorf("read samples from %d: %w", at, cause(err))
 		}
-		body, treble, step, total := describe(buf, last)
-		if math.IsNaN(total) || math.IsInf(total, 0) {
-			return h, fmt.Errorf("a sample from %d to %d is not a number", at, at+h.length)
-		}
-		sum, last, count = sum+total, buf[len(buf)-1], count+len(buf)
-		for i, v := range []float64{body, treble, step * step} {
-			levels[i] = append(levels[i], signal.PowerToDB(v))
+		for i := int64(0); i < int64(len(x)); i += h.length {
+			body, treble, step, total := describe(x[i:i+h.length], last)
+			if math.IsNaN(total) || math.IsInf(total, 0) {
+				return h, fmt.Errorf("a sample from %d to %d is not a number", at+i, at+i+h.length)
+			}
+			sum, last = sum+total, x[i+h.length-1]
+			for view, v := range []float64{body, treble, step} {
+				levels[view] = append(levels[view], signal.PowerToDB(v))
+			}
 		}
 	}
-	h.mean = sum / float64(count)
+	h.mean = sum / float64(whole)
 	h.touched = levels.outstanding()
 	return h, nil
 }
@@ -72,15 +77,17 @@ func cause(err error) error {
 }
 
 // describe gives a block's mean square about its mean, that of its steps from
-// sample to sample, the largest step, and the sum.
+// sample to sample, the largest step squared, and the sum.
 func describe(x []float64, last float64) (body, treble, step, sum float64) {
 	if math.IsNaN(last) {
 		last = x[0]
 	}
 	for _, v := range x {
-		d := v - last
-		sum, treble = sum+v, treble+d*d
-		step = max(step, d, -d)
+		square := (v - last) * (v - last)
+		sum, treble = sum+v, treble+square
+		if square > step {
+			step = square
+		}
 		last = v
 	}
 	return signal.MeanSquare(x), treble / float64(len(x)), step, sum

@@ -35,7 +35,11 @@ func findPeaks(s *spectrum, f *floorCurve, p float64) []peak {
 		if v < s.power[k-1] || v <= s.power[k+1] {
 			continue
 		}
-		floor := math.Max(f.density(k), f.beside(s, k))
+		floor := f.beside(s, k)
+		if v < threshold*floor {
+			continue
+		}
+		floor = math.Max(floor, f.density(k)) // last, as it takes longer
 		if !(floor > 0) || v < threshold*floor {
 			continue
 		}

@@ -161,7 +161,7 @@ func (s *spectrum) weights(upperHz float64, weightDB func(hz float64) float64) [
 		}
 		w[k] = width
 		if weightDB != nil {
-			w[k] *= math.Pow(10, weightDB(hz)/10)
+			w[k] *= math.Exp(math.Ln10 / 10 * weightDB(hz))
 		}
 	}
 	return w
