@@ -1,9 +1,9 @@
 package tone
 
 import (
-	"fmt"
 	"math"
-	"slices"
+
+	"gonum.org/v1/gonum/floats"
 
 	"saddlewise/analysis/signal"
 )
@@ -13,6 +13,8 @@ const (
 	highestOrder = 10
 	maskDB       = 10.0
 	hiddenShare  = 0.12 // of the harmonics' power, half a decibel
+	lobe         = 3    // bins on either side that hold a line
+	notch        = 20   // bins on either side in which the tone's own foot counts
 	clangLow     = 5.8  // real forks' clang, times the fundamental (from memory)
 	clangHigh    = 6.6
 	spectrumS    = 3.0
@@ -21,36 +23,42 @@ const (
 )
 
 // spectrum is the Hann-weighted power spectrum of one strike: bin powers sum
-// to mean squares where a full-scale sine is 1.
+// to mean squares where a full-scale sine is 1. It is the mean of two windows,
+// which together reach over all samples, where one would leave some out.
 type spectrum struct {
 	power  []float64
 	binHz  float64
-	lobe   int       // bins on either side that hold a line
 	x      []float64 // what it was made from
+	starts []int     // of the windows
+	size   int       // of a window
 	rateHz float64
 }
 
-// newSpectrum takes the first samples, up to spectrumS.
+// newSpectrum takes the first samples, up to spectrumS. Windows are powers of
+// two long, which transform quickly.
 func newSpectrum(x []float64, rateHz float64) *spectrum {
-	size := quickSize(min(len(x), int(spectrumS*rateHz)))
-	s := &spectrum{power: signal.HannPower(x[:size]), binHz: rateHz / float64(size), lobe: 5, x: x[:size], rateHz: rateHz}
-	for k := range s.power {
-		s.power[k] *= 2
+	n := min(len(x), int(spectrumS*rateHz))
+	size := 1 << int(math.Log2(float64(n)))
+	s := &spectrum{binHz: rateHz / float64(size), starts: []int{0}, size: size, rateHz: rateHz}
+	if n-size > size/8 {
+		s.starts = append(s.starts, n-size)
+	}
+	s.x, s.power = x[:s.starts[len(s.starts)-1]+size], make([]float64, size/2+1)
+	for _, from := range s.starts {
+		floats.AddScaled(s.power, 2/float64(len(s.starts)), signal.HannPower(x[from:from+size]))
 	}
 	return s
 }
 
-// quickSize is the largest length up to n that transforms quickly: 4 or 6
-// times a power of two.
-func quickSize(n int) int {
-	size := 4
-	for size*2 <= n {
-		size *= 2
+// weight is how much the sample at a place counts.
+func (s *spectrum) weight(at float64) float64 {
+	sum := 0.0
+	for _, from := range s.starts {
+		if turns := (at - float64(from)) / float64(s.size); turns > 0 && turns < 1 {
+			sum += math.Pow(math.Sin(math.Pi*turns), 4)
+		}
 	}
-	if size/4*6 <= n {
-		return size / 4 * 6
-	}
-	return size
+	return sum
 }
 
 // density is the noise power of one bin about hz: the median of bins away
@@ -68,8 +76,7 @@ func (s *spectrum) density(hz float64, skip int) float64 {
 	if len(p) == 0 {
 		return 0
 	}
-	slices.Sort(p)
-	return p[len(p)/2] / math.Ln2
+	return signal.Nth(p, len(p)/2) / math.Ln2
 }
 
 // line is the power of the line at hz without the noise under it, and that noise.
@@ -83,17 +90,19 @@ func (s *spectrum) line(hz float64, half int) (power, noise float64) {
 	return power - noise, noise
 }
 
-// width is how many bins on either side hold a line that decays.
-func (s *spectrum) width(t60 float64, order int) int {
-	half := s.lobe
-	if t60 > 0 {
-		half += int(3 * float64(order) * 3 * math.Ln10 / t60 / (2 * math.Pi) / s.binHz)
+// spread is by how many bins decay widens a line on either side.
+func (s *spectrum) spread(t60 float64, order int) int {
+	if t60 <= 0 {
+		return 0
 	}
-	return half
+	return int(3 * float64(order) * 3 * math.Ln10 / t60 / (2 * math.Pi) / s.binHz)
 }
 
+// notch is how many bins on either side are the fundamental's.
+func (s *spectrum) notch(o Strike) int { return notch + 4*s.spread(o.T60Seconds, 1) }
+
 func (s *spectrum) fundamental(o Strike) float64 {
-	p, _ := s.line(o.Hz, 4*s.width(o.T60Seconds, 1))
+	p, _ := s.line(o.Hz, s.notch(o))
 	return p
 }
 
@@ -106,7 +115,7 @@ func (s *spectrum) distortion(out *Strike, o Options) {
 	sum, noises, hidden := 0.0, 0.0, 0.0
 	for n := 2; n <= highestOrder; n++ {
 		hz := out.Hz * float64(n)
-		half := s.width(out.T60Seconds, n)
+		half := lobe + s.spread(out.T60Seconds, n)
 		if hz > 20000 || int(hz/s.binHz)+half+60 >= len(s.power) {
 			break
 		}
@@ -138,7 +147,7 @@ func (s *spectrum) distortion(out *Strike, o Options) {
 // noise fills in THD+N and the signal-to-noise ratio.
 func (s *spectrum) noise(out *Strike, o Options) {
 	first := s.fundamental(*out)
-	half := 4 * s.width(out.T60Seconds, 1)
+	half := s.notch(*out)
 	centre := int(math.Round(out.Hz / s.binHz))
 	clang := int(math.Round(out.ClangHz / s.binHz))
 	rest := 0.0
@@ -168,17 +177,13 @@ func (s *spectrum) noise(out *Strike, o Options) {
 	out.SNRDB = decibel(first / max(rest-harmonics, 1e-30))
 }
 
-// findClang looks for the clang mode in the first quarter second after the blow.
-func (o *Strike) findClang(src signal.Source, s span) error {
-	rate := src.Rate()
-	x, err := signal.Segment(src, s.blow, int64(0.35*rate))
-	if err != nil {
-		return fmt.Errorf("read the blow: %w", err)
+// findClang looks for the clang mode in the first quarter second after the
+// blow, at which x begins.
+func (o *Strike) findClang(x []float64, rateHz float64) {
+	if float64(len(x)) < 0.2*rateHz {
+		return
 	}
-	if float64(len(x)) < 0.2*rate {
-		return nil
-	}
-	sp := newSpectrum(x, rate)
+	sp := newSpectrum(x[:min(len(x), int(0.35*rateHz))], rateHz)
 	at, top := 0, 0.0
 	for k := int(clangLow * o.Hz / sp.binHz); k <= int(clangHigh*o.Hz/sp.binHz) && k < len(sp.power)-1; k++ {
 		if math.Abs(float64(k)*sp.binHz/o.Hz-6) > 0.03 && sp.power[k] > top && sp.power[k] >= sp.power[k-1] && sp.power[k] >= sp.power[k+1] {
@@ -186,14 +191,13 @@ func (o *Strike) findClang(src signal.Source, s span) error {
 		}
 	}
 	if at == 0 || top < 30*sp.density(float64(at)*sp.binHz, 8) {
-		return nil
+		return
 	}
 	l, m, r := math.Log(sp.power[at-1]+1e-300), math.Log(top), math.Log(sp.power[at+1]+1e-300)
 	o.ClangHz = (float64(at) + 0.5*(l-r)/(l-2*m+r)) * sp.binHz
 	p, _ := sp.line(o.ClangHz, 6)
 	first, _ := sp.line(o.Hz, 6)
 	o.ClangRelDB = decibel(p / first)
-	return nil
 }
 
 func decibel(power float64) float64 { return 10 * math.Log10(max(power, 1e-30)) }

@@ -85,10 +85,11 @@ func TestNoiseInTHDN(t *testing.T) {
 			t.Fatal(err)
 		}
 		s := got.Strikes[0]
-		size := float64(quickSize(min(int((s.ToS-s.FromS)*48000), int(min(spectrumS, t60*spectrumOfT60)*48000))))
+		n := min(int((s.ToS-s.FromS)*48000), int(min(spectrumS, t60*spectrumOfT60)*48000))
+		sp := newSpectrum(x[:n], 48000)
 		power, norm := 0.0, 0.0
-		for i := range int(size) { // the tone's mean power under the window
-			w := math.Pow(0.5-0.5*math.Cos(2*math.Pi*float64(i)/size), 2)
+		for i := range n { // the tone's mean power under the windows
+			w := sp.weight(float64(i))
 			power += w * math.Exp(-6*math.Ln10*(s.FromS+float64(i)/48000)/t60) / 2
 			norm += w
 		}

@@ -38,10 +38,10 @@ func (s *spectrum) strongestBeside(order float64, o Options) (power, mainsHz flo
 			continue
 		}
 		near := (order + k) * o.MainsHz
-		if int(math.Round(near/s.binHz))+s.lobe >= len(s.power) {
+		if int(math.Round(near/s.binHz))+lobe >= len(s.power) {
 			break // half the rate cuts it off
 		}
-		if p, noise := s.line(near, s.lobe); p > power && p > math.Pow(10, maskDB/10)*noise {
+		if p, noise := s.line(near, lobe); p > power && p > math.Pow(10, maskDB/10)*noise {
 			power, mainsHz = p, s.peakHz(near)/(order+k)
 		}
 	}
@@ -51,8 +51,8 @@ func (s *spectrum) strongestBeside(order float64, o Options) (power, mainsHz flo
 // peakHz is where the line near hz lies, between the bins.
 func (s *spectrum) peakHz(hz float64) float64 {
 	k := int(math.Round(hz / s.binHz))
-	at := max(1, k-s.lobe)
-	for i := at; i <= min(k+s.lobe, len(s.power)-2); i++ {
+	at := max(1, k-lobe)
+	for i := at; i <= min(k+lobe, len(s.power)-2); i++ {
 		if s.power[i] > s.power[at] {
 			at = i
 		}
@@ -108,11 +108,11 @@ func (s *spectrum) apart(hz, mains float64, out Strike) (told, most float64) {
 	}
 	rest := make([]complex128, len(z))
 	power, weight := 0.0, 0.0
-	for k, w := range signal.Hann(len(z)).Coefficients {
-		b := basis(k)
+	for k := range z {
+		b, w := basis(k), s.weight(float64(k*d)+1.5*float64(d-1))
 		own := fit[0]*b[0] + fit[1]*b[1]
 		rest[k] = z[k] - own - fit[2]*b[2] - fit[3]*b[3]
-		power, weight = power+w*w*real(own*cmplx.Conj(own)), weight+w*w
+		power, weight = power+w*real(own*cmplx.Conj(own)), weight+w
 	}
 	size, unlike := math.Sqrt(power/weight), modelShare*cmplx.Abs(fit[2])
 	variance := (damped{}.noise(rest, stepS)/2 + unlike*unlike*float64(len(z))) * inverse

@@ -12,11 +12,11 @@ const leastSNRdB = 0.0
 
 // measureStrike measures one span; false where noise drowns it.
 func measureStrike(src signal.Source, s span, hz float64, o Options) (Strike, bool, error) {
-	x, err := signal.Segment(src, s.from, s.to-s.from)
+	ringing, err := signal.Segment(src, s.blow, s.to-s.blow)
 	if err != nil {
 		return Strike{}, false, err
 	}
-	rate := src.Rate()
+	x, rate := ringing[min(int(s.from-s.blow), len(ringing)):], src.Rate()
 	d := max(1, int(rate/baseRate))
 	z := signal.Baseband(x, rate, hz, d)
 	if len(z) < 16 {
@@ -39,9 +39,7 @@ func measureStrike(src signal.Source, s span, hz float64, o Options) (Strike, bo
 	out.SDHz = math.Hypot(out.SDHz, sp.pull(out, o))
 	sp.distortion(&out, o)
 	if s.struck && out.T60Seconds > 0 {
-		if err := out.findClang(src, s); err != nil {
-			return Strike{}, false, err
-		}
+		out.findClang(ringing, rate)
 	}
 	sp.noise(&out, o)
 	return out, out.SNRDB > leastSNRdB, nil

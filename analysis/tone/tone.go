@@ -8,13 +8,14 @@
 // of a damped tone in white noise reaches the Cramer-Rao bound (Rife &
 // Boorstyn 1974; Yao & Pandit 1995 for the damped one).
 //
-// Distortion is read from one Hann-weighted spectrum of the strike. The window
-// falls to zero at both ends, so that a decay does not smear into the
-// harmonics. Two conventions are in use, so to be plain: THD here is the
-// harmonics 2 to 10 relative to the fundamental (THD_F, IEC 61000-2-2); THD+N
-// is all but the fundamental, 20 Hz to 20 kHz, relative to the total (AES17).
-// A fork's clang mode, near 6.27 times the fundamental (clamped-free bar,
-// Rayleigh, The Theory of Sound, chapter VIII), is left out of both.
+// Distortion is read from the Hann-weighted spectrum of the strike, the mean of
+// two windows that together reach over it. A window falls to zero at both
+// ends, so that a decay does not smear into the harmonics. Two conventions are
+// in use, so to be plain: THD here is the harmonics 2 to 10 relative to the
+// fundamental (THD_F, IEC 61000-2-2); THD+N is all but the fundamental, 20 Hz
+// to 20 kHz, relative to the total (AES17). A fork's clang mode, near 6.27
+// times the fundamental (clamped-free bar, Rayleigh, The Theory of Sound,
+// chapter VIII), is left out of both.
 //
 // Levels are in dBFS of AES17: a full-scale sine is 0.
 package tone
