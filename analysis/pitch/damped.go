@@ -54,21 +54,21 @@ func (d damped) leak(n int) leak {
 	}
 }
 
-// takeFrom subtracts the leak from the bins of b.
-func (l leak) takeFrom(b band) {
-	for i, turn := range b.turn {
-		c, s := real(turn), -imag(turn)
-		re, im := (1+l.square)*c-l.twiceRe, s*(1-l.square)
-		scale := 1 / (re*re + im*im + 1e-40) // on its own pole a leak is none
-		x, y := l.p*c-l.q, l.p*s
-		b.x[i] -= complex((x*re+y*im)*scale, (y*re-x*im)*scale)
-	}
+// heard tells whether the leak may reach least between two frequencies.
+func (l leak) heard(from, to, least float64) bool {
+	return l.size > least*max(from-l.omega, l.omega-to)
 }
 
-// heard tells whether the leak may reach least in b.
-func (l leak) heard(b band, least float64) bool {
-	apart := math.Max(b.theta(0)-l.omega, l.omega-b.theta(len(b.x)-1))
-	return l.size > least*apart
+// takeFrom subtracts the leak from the bins of b.
+func (l leak) takeFrom(b band) {
+	above, below, x := 1+l.square, 1-l.square, b.x[:len(b.turn)]
+	for i, turn := range b.turn {
+		c, s := real(turn), -imag(turn)
+		re, im := above*c-l.twiceRe, s*below
+		scale := 1 / (re*re + im*im + 1e-40) // on its own pole a leak is none
+		p, q := (l.p*c-l.q)*scale, l.p*s*scale
+		x[i] -= complex(p*re+q*im, q*re-p*im)
+	}
 }
 
 // fitResult is the least-squares fit of damped sinusoids to a band.
@@ -93,34 +93,39 @@ type fitter struct{ now, next equations }
 // equations are the normal equations at lines.
 type equations struct {
 	lines   []damped
+	trial   []damped       // proposed
 	left    []complex128   // of the band by the lines
 	rss     float64        // its energy
-	slopes  [][]complex128 // by unknown: amplitude, then ln z in 1/n unless still
-	sizes   hermitian      // of the amplitudes alone
+	slopes  [][]complex128 // by unknown: all amplitudes, then ln z in 1/n of lines not still
 	normal  hermitian
 	descent []complex128
 }
 
 // fit is by Levenberg and Marquardt's method. White noise is white over the
-// bins, so within the band this is maximum likelihood. A fit that still leaves
+// bins, so within the band this is maximum likelihood. A step that promises a
+// gain far below the noise is the last and not checked. A fit that still leaves
 // more than wanted is given up when it gets better by little.
 func (f *fitter) fit(b band, start []damped, maxShift, wanted float64) fitResult {
 	const (
-		small, smallGain = 1e-2, 1e-4 // far below the standard errors
+		small, smallGain = 1e-2, 1e-3 // far below the standard errors
 		littleGain       = 0.02
 	)
 	f.now.build(b, start)
 	lambda := 1e-2
 	for range 30 {
-		trial, moved, ok := f.now.propose(b, lambda, maxShift, start)
+		trial, ok := f.now.propose(b, lambda, maxShift, start)
+		if ok && trial.promised < smallGain*f.now.rss {
+			copy(f.now.lines, trial.lines)
+			break
+		}
 		if ok {
-			f.next.build(b, trial)
+			f.next.build(b, trial.lines)
 			gain := f.now.rss - f.next.rss
 			if gain > 0 {
 				f.now, f.next = f.next, f.now
 				lambda /= 4
 			}
-			if moved < small || gain > 0 && (gain < smallGain*f.now.rss || gain < littleGain*f.now.rss && f.now.rss > wanted) {
+			if trial.moved < small || gain > 0 && gain < littleGain*f.now.rss && f.now.rss > wanted {
 				break
 			}
 			if gain > 0 {
@@ -136,9 +141,11 @@ func (f *fitter) fit(b band, start []damped, maxShift, wanted float64) fitResult
 
 // reset makes room for the band and the lines' unknowns.
 func (e *equations) reset(bins int) {
-	unknowns := 0
+	unknowns := len(e.lines)
 	for _, d := range e.lines {
-		unknowns += d.unknowns()
+		if !d.still {
+			unknowns++
+		}
 	}
 	e.left = resized(e.left, bins)
 	for len(e.slopes) < unknowns {
@@ -148,7 +155,6 @@ func (e *equations) reset(bins int) {
 	for i := range e.slopes {
 		e.slopes[i] = resized(e.slopes[i], bins)
 	}
-	e.sizes.reset(len(e.lines))
 	e.normal.reset(unknowns)
 	e.descent = resized(e.descent, unknowns)
 }
@@ -160,14 +166,6 @@ func resized(v []complex128, n int) []complex128 {
 	return v[:n]
 }
 
-// unknowns is the number of complex parameters of a line.
-func (d damped) unknowns() int {
-	if d.still {
-		return 1
-	}
-	return 2
-}
-
 // build fills the equations at lines, whose amplitudes are set to what fits
 // best with their poles: so a step has to find poles only. ln z is counted in
 // 1/n, so that all parameters have like sizes.
@@ -175,22 +173,20 @@ func (e *equations) build(b band, lines []damped) {
 	e.lines = append(e.lines[:0], lines...)
 	e.reset(len(b.x))
 	copy(e.left, b.x)
-	at := 0
-	for _, d := range e.lines {
-		e.transform(b, d, e.slopes[at])
-		at += d.unknowns()
+	for i, d := range e.lines {
+		e.transform(b, d, e.slopes[i])
 	}
 	e.setSizes()
-	at = 0
-	for _, d := range e.lines {
-		e.take(b, d, e.slopes[at:at+d.unknowns()])
-		at += d.unknowns()
-	}
-	for p, s := range e.slopes {
-		for q := range p + 1 {
-			e.normal.set(p, q, dot(s, e.slopes[q]))
+	pole := len(e.lines)
+	for i, d := range e.lines {
+		if e.take(d.a, e.slopes[i]); !d.still {
+			bend(d, b.n, e.slopes[i], e.slopes[pole])
+			pole++
 		}
-		e.descent[p] = dot(s, e.left)
+	}
+	for p := len(e.lines); p < len(e.slopes); p++ {
+		e.normalise(p)
+		e.descent[p] = dot(e.slopes[p], e.left)
 	}
 	e.rss = energyOf(e.left)
 }
@@ -205,43 +201,51 @@ func (e *equations) transform(b band, d damped, s []complex128) {
 	}
 }
 
-// setSizes solves for the amplitudes, of which each is a line's first unknown.
-func (e *equations) setSizes() {
-	rhs := e.descent[:len(e.lines)]
-	at := 0
-	for p, d := range e.lines {
-		s := e.slopes[at]
-		before := 0
-		for q, other := range e.lines[:p+1] {
-			e.sizes.set(p, q, dot(s, e.slopes[before]))
-			before += other.unknowns()
-		}
-		rhs[p] = dot(s, e.left)
-		at += d.unknowns()
-	}
-	if !e.sizes.factor(0) {
-		return
-	}
-	for i, a := range e.sizes.solve(rhs) {
-		e.lines[i].a = a
+// normalise is row p of the normal equations.
+func (e *equations) normalise(p int) {
+	for q := range p + 1 {
+		e.normal.set(p, q, dot(e.slopes[p], e.slopes[q]))
 	}
 }
 
-// take subtracts a line from what is left and notes its slope.
-func (e *equations) take(b band, d damped, slopes [][]complex128) {
-	g := d.geometric(b.n)
-	end, perN := complex(g.n, 0)*g.power, d.a/(complex(g.n, 0)*(1-g.power))
-	for i, s := range slopes[0] {
-		if !d.still {
-			slopes[1][i] = perN * (s*g.z*b.turn[i] - end) * s
+// setSizes solves for the amplitudes, the first unknowns; nothing of their
+// slopes is left then.
+func (e *equations) setSizes() {
+	sizes := e.descent[:len(e.lines)]
+	for p := range sizes {
+		e.normalise(p)
+		sizes[p] = dot(e.slopes[p], e.left)
+	}
+	if e.normal.factor(len(sizes), 0) {
+		for i, a := range e.normal.solve(sizes) {
+			e.lines[i].a = a
 		}
-		e.left[i] -= d.a * s
+	}
+	clear(sizes)
+}
+
+// take subtracts a line from what is left.
+func (e *equations) take(a complex128, s []complex128) {
+	for i, v := range s {
+		e.left[i] -= a * v
+	}
+}
+
+// bend is the slope by the pole of the line with transform s: as (1 - z turn) s
+// is 1 - z^n, turn is gone from it.
+func bend(d damped, n int, s, slope []complex128) {
+	g := d.geometric(n)
+	rest := 1 - g.power
+	end, perN := rest+complex(g.n, 0)*g.power, d.a/(complex(g.n, 0)*rest)
+	for i, v := range s {
+		slope[i] = perN * (v - end) * v
 	}
 }
 
 // dot is the sum of conj(a) b.
 func dot(a, b []complex128) complex128 {
 	var rr, ii, ri, ir float64
+	b = b[:len(a)]
 	for i, v := range a {
 		w := b[i]
 		rr += real(v) * real(w)
@@ -260,30 +264,39 @@ func energyOf(x []complex128) float64 {
 	return s
 }
 
-// propose solves the damped normal equations; moved is the largest step of
-// decay or omega in 1/n.
-func (e *equations) propose(b band, lambda, maxShift float64, start []damped) (out []damped, moved float64, ok bool) {
-	if !e.normal.factor(lambda) {
-		return nil, 0, false
+// proposal is a step of the fit.
+type proposal struct {
+	lines    []damped
+	moved    float64 // largest step of decay or omega in 1/n
+	promised float64 // gain, were the model linear
+}
+
+// propose solves the damped normal equations; what it gives holds until the
+// next call.
+func (e *equations) propose(b band, lambda, maxShift float64, start []damped) (p proposal, ok bool) {
+	if !e.normal.factor(len(e.descent), lambda) {
+		return p, false
 	}
 	step := e.normal.solve(e.descent)
-	out = append([]damped(nil), e.lines...)
-	n, at := float64(b.n), 0
-	for i := range out {
-		l := &out[i]
-		l.a += step[at]
-		if !l.still {
-			s := step[at+1]
-			l.decay = math.Max(l.decay-real(s)/n, -0.3/n)
-			l.omega += imag(s) / n
-			moved = math.Max(moved, math.Max(math.Abs(real(s)), math.Abs(imag(s))))
-			if math.Abs(l.omega-start[i].omega) > maxShift || l.decay > 0.5 {
-				return nil, 0, false
-			}
+	e.trial = append(e.trial[:0], e.lines...)
+	p.lines = e.trial
+	n, pole := float64(b.n), len(p.lines)
+	for i := range p.lines {
+		l := &p.lines[i]
+		if l.a += step[i]; l.still {
+			continue
 		}
-		at += l.unknowns()
+		s := step[pole]
+		p.promised += real(conj(s) * e.descent[pole])
+		pole++
+		l.decay = max(l.decay-real(s)/n, -0.3/n)
+		l.omega += imag(s) / n
+		p.moved = max(p.moved, math.Abs(real(s)), math.Abs(imag(s)))
+		if math.Abs(l.omega-start[i].omega) > maxShift || l.decay > 0.5 {
+			return p, false
+		}
 	}
-	return out, moved, true
+	return p, true
 }
 
 // finish adds standard errors from the residual: what the model does not
@@ -294,18 +307,18 @@ func (e *equations) finish(b band) fitResult {
 		r.energy += norm(v - e.left[i])
 	}
 	free := 2 * (len(b.x) - len(e.slopes))
-	if free < 1 || !e.normal.factor(0) {
+	if free < 1 || !e.normal.factor(len(e.slopes), 0) {
 		return r
 	}
 	sd := func(unknown int) float64 {
 		return math.Sqrt(math.Max(0, e.normal.inverse(unknown)*e.rss/float64(free)))
 	}
-	at := 0
+	pole := len(e.lines)
 	for i, d := range e.lines {
 		if !d.still {
-			r.sd[i] = lineSD{size: sd(at) / (cmplx.Abs(d.a) + 1e-300), omega: sd(at+1) / float64(b.n)}
+			r.sd[i] = lineSD{size: sd(i) / (cmplx.Abs(d.a) + 1e-300), omega: sd(pole) / float64(b.n)}
+			pole++
 		}
-		at += d.unknowns()
 	}
 	r.ok = true
 	return r

@@ -23,11 +23,11 @@ func (h *hermitian) reset(n int) {
 // set is for p >= q.
 func (h *hermitian) set(p, q int, v complex128) { h.a[p*h.n+q] = v }
 
-// factor factors the system with its diagonal raised by the share of lambda;
-// it fails where the system is not positive definite.
-func (h *hermitian) factor(lambda float64) bool {
+// factor factors the system of the first unknowns with its diagonal raised by
+// the share of lambda; it fails where that is not positive definite.
+func (h *hermitian) factor(unknowns int, lambda float64) bool {
 	n := h.n
-	for p := range n {
+	for p := range unknowns {
 		row := h.l[p*n : p*n+p+1]
 		for q := range row {
 			s := h.a[p*n+q]
@@ -52,23 +52,24 @@ func (h *hermitian) factor(lambda float64) bool {
 	return true
 }
 
-// solve is for a factored system; the result holds until the next.
+// solve is for a factored system, of as many unknowns as b; the result holds
+// until the next.
 func (h *hermitian) solve(b []complex128) []complex128 {
-	n := h.n
-	copy(h.v, b)
-	for p := range n {
+	n, v := h.n, h.v[:len(b)]
+	copy(v, b)
+	for p := range v {
 		for k := range p {
-			h.v[p] -= h.l[p*n+k] * h.v[k]
+			v[p] -= h.l[p*n+k] * v[k]
 		}
-		h.v[p] *= complex(h.diagonals[p], 0)
+		v[p] *= complex(h.diagonals[p], 0)
 	}
-	for p := n - 1; p >= 0; p-- {
-		for k := p + 1; k < n; k++ {
-			h.v[p] -= conj(h.l[k*n+p]) * h.v[k]
+	for p := len(v) - 1; p >= 0; p-- {
+		for k := p + 1; k < len(v); k++ {
+			v[p] -= conj(h.l[k*n+p]) * v[k]
 		}
-		h.v[p] *= complex(h.diagonals[p], 0)
+		v[p] *= complex(h.diagonals[p], 0)
 	}
-	return h.v
+	return v
 }
 
 // inverse is element p of the diagonal of the factored system's inverse.

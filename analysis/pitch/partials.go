@@ -216,8 +216,10 @@ func (t *tracked) keep(f fitResult) {
 
 func (t *tracked) noteLeaks() {
 	t.leaks = t.leaks[:0]
-	for _, d := range t.lines() {
-		t.leaks = append(t.leaks, d.leak(t.band.n))
+	for _, lines := range [...][]damped{t.own, t.hum} {
+		for _, d := range lines {
+			t.leaks = append(t.leaks, d.leak(t.band.n))
+		}
 	}
 }
 
@@ -225,12 +227,13 @@ func (t *tracked) noteLeaks() {
 func (t *tracked) leave(all []*tracked) {
 	copy(t.left.x, t.band.x)
 	least := leastTail * math.Sqrt(t.fit.rss/float64(len(t.left.x)))
+	from, to := t.left.theta(0), t.left.theta(len(t.left.x)-1)
 	for _, other := range all {
 		if other == t {
 			continue
 		}
 		for _, l := range other.leaks {
-			if l.heard(t.left, least) {
+			if l.heard(from, to, least) {
 				l.takeFrom(t.left)
 			}
 		}

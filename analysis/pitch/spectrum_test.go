@@ -90,7 +90,7 @@ func TestHermitianSolves(t *testing.T) {
 				b[p] += v * want[q]
 			}
 		}
-		if !h.factor(0) {
+		if !h.factor(n, 0) {
 			t.Fatalf("order %d: not positive definite", n)
 		}
 		for p, v := range h.solve(b) {
@@ -99,7 +99,7 @@ func TestHermitianSolves(t *testing.T) {
 			}
 		}
 		h.set(n-1, n-1, -1)
-		if h.factor(0) {
+		if h.factor(n, 0) {
 			t.Errorf("order %d: factored what is not positive definite", n)
 		}
 	}
