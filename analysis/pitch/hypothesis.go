@@ -118,7 +118,10 @@ func rank(lines []line, o Options, topHz float64) []hypothesis {
 		for range 3 {
 			h.matches = h.matches[:0]
 			h.score = sc.score(h.s, &h.matches)
-			h.s = refine(h.s, h.matches)
+			before := h.s
+			if h.s = refine(before, h.matches); h.s.near(before) {
+				break
+			}
 		}
 		h.matches = h.matches[:0]
 		h.score = sc.score(h.s, &h.matches)
@@ -169,22 +172,24 @@ func distinct(all []hypothesis, most int) []hypothesis {
 // scorer weighs strings against the lines of one spectrum.
 type scorer struct {
 	lines   []line
-	places  []place // of lines
+	likely  []uint8 // by cell of the spectrum: one more than the line meant by a partial there, 0 none
+	perHz   float64 // cells
 	topHz   float64
 	b       float64                   // stiffness of the string in work
 	stretch [mostPartials + 1]float64 // of its partials, re f0
-	most    []float64                 // that lines 0..i-1 can gain together
+	rest    []float64                 // that lines about and above so many cells can gain together
 	level   []float64                 // of partials 1.., NaN where missed
 	gain    []float64                 // of partials found, 0 where none or hum
 	line    []*line                   // of partials found
 	top     []float64                 // envelope of level
 	levels  []float64                 // of lines that are no hum, the strongest first
 	best    float64                   // score so far
-	from    int                       // first line not yet passed
 }
 
-// place is what is looked at of most lines.
-type place struct{ hz, reach float64 }
+const (
+	cellsPerBin  = 2
+	cellsPerRest = 64
+)
 
 func newScorer(lines []line, topHz float64) *scorer {
 	const n = mostPartials + 1
@@ -198,38 +203,38 @@ func newScorer(lines []line, topHz float64) *scorer {
 	slices.SortFunc(sc.levels, func(a, b float64) int { return compare(b, a) })
 	sc.setChances()
 	sc.stiffen(0)
-	sc.most = make([]float64, len(lines)+1)
-	for i := range lines {
-		l := &lines[i]
-		sc.places = append(sc.places, place{l.hz, l.reach})
-		sc.most[i+1] = sc.most[i] + math.Max(0, l.fits-l.logChance)
+	sc.perHz = cellsPerBin / lines[0].binHz
+	sc.likely = make([]uint8, sc.cell(topHz)+1)
+	sc.rest = make([]float64, len(sc.likely)/cellsPerRest+2)
+	for k := range lines {
+		sc.place(k)
+	}
+	for i := len(sc.rest) - 2; i >= 0; i-- {
+		sc.rest[i] += sc.rest[i+1]
 	}
 	return sc
 }
 
-// about is the line that is most likely the partial at hz, strong and near, z
-// standard deviations off; nil: none is within reach. Calls go up in frequency
-// from sc.from on.
-func (sc *scorer) about(hz, most float64) (best *line, z float64) {
-	places := sc.places
-	k := sc.from
-	for k < len(places) && (hz-places[k].hz > places[k].reach || hz-places[k].hz > most) {
-		k++
-	}
-	sc.from = k
-	top := math.Inf(-1)
-	for ; k < len(places); k++ {
-		off := places[k].hz - hz
-		if off > places[k].reach || off > most {
-			break
-		}
-		l := &sc.lines[k]
-		zl := off / l.sd
-		if v := l.snrDB*(math.Ln10/20) - min(zl*zl/2, 6); v > top {
-			best, z, top = l, zl, v
+func (sc *scorer) cell(hz float64) int { return int(hz * sc.perHz) }
+
+// place notes line k where it is the one that is most likely meant, strong and
+// near, and at the end of its reach what it can gain.
+func (sc *scorer) place(k int) {
+	l := &sc.lines[k]
+	last := min(sc.cell(l.hz+l.reach), len(sc.likely)-1)
+	for i := max(0, sc.cell(l.hz-l.reach)); i <= last; i++ {
+		hz, now := (float64(i)+0.5)/sc.perHz, sc.likely[i]
+		if now == 0 || l.meant(hz) > sc.lines[now-1].meant(hz) {
+			sc.likely[i] = uint8(k + 1)
 		}
 	}
-	return best, z
+	sc.rest[last/cellsPerRest] += max(0, l.fits-l.logChance)
+}
+
+// meant tells, as a logarithm, how likely the line is the partial due at hz.
+func (l *line) meant(hz float64) float64 {
+	z := (hz - l.hz) / l.sd
+	return l.snrDB*(math.Ln10/20) - min(z*z/2, 6)
 }
 
 // score is the log likelihood ratio of the string against lines at random:
@@ -271,24 +276,23 @@ func (sc *scorer) score(s stiffString, matches *[]match) float64 {
 // find looks for the lines of all partials and returns the last one found, 0
 // as soon as it is clear that they gain too little.
 func (sc *scorer) find(s stiffString) (last int) {
-	sc.from = 0
 	if s.b != sc.b {
 		sc.stiffen(s.b)
 	}
-	highest := min(1.02*s.f0*sc.stretch[mostPartials], sc.topHz)
-	end, _ := slices.BinarySearchFunc(sc.lines, highest, func(l line, hz float64) int { return compare(l.hz, hz) })
 	most := 0.3 * s.f0 // Hz off, at most
 	astray := math.Log(stray / (2 * most))
-	gained := 0.0
+	highest := min(1.02*s.f0*sc.stretch[mostPartials], sc.topHz)
+	gained, enough := 0.0, hopeless*sc.best+sc.rest[sc.cell(highest)/cellsPerRest+1]
 	for n := 1; n <= mostPartials; n++ {
 		hz := s.f0 * sc.stretch[n]
 		if hz > sc.topHz {
 			break
 		}
-		if gained+sc.most[end]-sc.most[min(sc.from, end)] < hopeless*sc.best {
+		i := sc.cell(hz)
+		if gained+sc.rest[i/cellsPerRest] < enough {
 			return 0
 		}
-		if sc.look(hz, most, astray, n); !math.IsNaN(sc.level[n]) {
+		if sc.look(sc.likely[i], hz, most, astray, n); !math.IsNaN(sc.level[n]) {
 			last = n
 			gained += sc.gain[n]
 		}
@@ -306,24 +310,29 @@ func (sc *scorer) stiffen(b float64) {
 	}
 }
 
-// look finds the line of partial n within most Hz and what it gains. Lines that
-// may be hum say nothing either way.
-func (sc *scorer) look(hz, most, astray float64, n int) {
+// look tells what partial n gains by the line that is likely meant, if it is
+// within reach and most Hz. Lines that may be hum say nothing either way.
+func (sc *scorer) look(likely uint8, hz, most, astray float64, n int) {
 	sc.level[n], sc.gain[n] = math.NaN(), 0
-	l, z := sc.about(hz, most)
-	if l == nil {
+	if likely == 0 {
 		return
 	}
-	sc.level[n], sc.line[n] = l.snrDB, l
-	if l.hum {
+	l := &sc.lines[likely-1]
+	off := math.Abs(hz - l.hz)
+	if off > min(l.reach, most) {
 		return
 	}
+	if sc.line[n] = l; l.hum {
+		sc.level[n] = l.snrDB
+		return
+	}
+	z := off / l.sd
 	fits := l.fits - z*z/2
-	if z*z > 4 || most < l.sd { // near partials are never the stray ones
-		fits = math.Max(fits, math.Max(l.astray, astray))
+	if z > 2 || most < l.sd { // near partials are never the stray ones
+		fits = max(fits, l.astray, astray)
 	}
-	if sc.gain[n] = fits - l.logChance; sc.gain[n] <= 0 {
-		sc.level[n], sc.gain[n] = math.NaN(), 0 // no better than chance
+	if fits > l.logChance { // better than chance
+		sc.level[n], sc.gain[n] = l.snrDB, fits-l.logChance
 	}
 }
 
@@ -383,10 +392,13 @@ func (sc *scorer) weakness(n int) float64 {
 		chance *= 2
 	}
 	below, likely := sc.top[n]-usualDB-sc.level[n], 1.0
-	if math.IsNaN(below) {
-		likely = math.Min(1, math.Erfc((sc.top[n]-usualDB-silentDB)/(spreadDB*math.Sqrt2)))
-	} else if below > 0 {
+	switch {
+	case below <= 0 || math.IsNaN(below) && sc.top[n] <= usualDB+silentDB:
+		return 0
+	case below > 0:
 		likely = math.Exp(-below * below / (2 * spreadDB * spreadDB))
+	default:
+		likely = math.Erfc((sc.top[n] - usualDB - silentDB) / (spreadDB * math.Sqrt2))
 	}
 	return -math.Log(chance + (1-chance)*likely)
 }

@@ -179,3 +179,8 @@ func (s stiffString) hz(n int) float64 {
 	k := float64(n)
 	return k * s.f0 * math.Sqrt(1+s.b*k*k)
 }
+
+// near tells whether no partial of the two strings lies apart by what counts.
+func (s stiffString) near(o stiffString) bool {
+	return math.Abs(s.f0-o.f0) < 1e-5*s.f0 && math.Abs(s.b-o.b) < 1e-8
+}
