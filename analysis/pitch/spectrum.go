@@ -33,8 +33,8 @@ func (b band) within(centre, half float64) band {
 // wanted: the sequence is dealt out to parts whose transforms are short,
 // of a length that is a power of two.
 type spectrum struct {
-	n     int
-	parts [][]complex128 // part j holds samples j, j + len(parts), ...
+	n, short int
+	parts    [][]complex128 // part j holds samples j, j + len(parts), ...
 }
 
 // spectrumOf transforms what makes whole parts of y.
@@ -43,14 +43,15 @@ func spectrumOf(y []float64) spectrum {
 	for 2*short*leastParts <= len(y) {
 		short *= 2
 	}
-	s := spectrum{parts: make([][]complex128, len(y)/short)}
+	s := spectrum{short: short, parts: make([][]complex128, len(y)/short)}
 	s.n = short * len(s.parts)
-	part := make([]float64, short)
+	fft, bins := signal.NewFFT(short), short/2+1
+	part, all := make([]float64, short), make([]complex128, len(s.parts)*bins)
 	for j := range s.parts {
 		for i := range part {
 			part[i] = y[i*len(s.parts)+j]
 		}
-		s.parts[j] = signal.Transform(part)
+		s.parts[j] = fft.Forward(all[j*bins:(j+1)*bins], part)
 	}
 	return s
 }
@@ -63,30 +64,37 @@ func (s spectrum) about(centre, half float64) band {
 	if high < low {
 		return b
 	}
-	b.x, b.turn = make([]complex128, high-low+1), make([]complex128, high-low+1)
+	both := make([]complex128, 2*(high-low+1))
+	b.x, b.turn = both[:len(both)/2:len(both)/2], both[len(both)/2:]
 	turn, step := cmplx.Rect(1, -b.theta(0)), cmplx.Rect(1, -2*math.Pi/float64(s.n))
-	for i := range b.x {
-		b.x[i], b.turn[i] = s.bin(low+i, turn), turn
+	for i := range b.turn {
+		b.turn[i] = turn
 		turn *= step
+	}
+	for from := 0; from < len(b.x); {
+		from += s.sum(b.x[from:], b.turn[from:], low+from)
 	}
 	return b
 }
 
-// bin sums the parts' transforms, each a sample later than the one before, by
-// Horner's rule.
-func (s spectrum) bin(k int, turn complex128) complex128 {
-	short := 2 * (len(s.parts[0]) - 1)
-	k %= short
-	mirrored := k > short/2
-	if mirrored {
-		k, turn = short-k, conj(turn)
+// sum puts bins from low on together from the parts' transforms, each a sample
+// later than the one before, by Horner's rule: so many at a time as lie on one
+// side of the short transform, whose other side is its mirror.
+func (s spectrum) sum(x, turn []complex128, low int) (done int) {
+	k, step, sign := low%s.short, 1, 1.0
+	done = s.short/2 - k + 1
+	if done <= 0 {
+		k = s.short - k
+		step, sign, done = -1, -1, k
 	}
-	var sum complex128
+	done = min(done, len(x))
 	for j := len(s.parts) - 1; j >= 0; j-- {
-		sum = sum*turn + s.parts[j][k]
+		part, at := s.parts[j], k
+		for i, v := range x[:done] {
+			p := part[at]
+			x[i] = v*turn[i] + complex(real(p), sign*imag(p))
+			at += step
+		}
 	}
-	if mirrored {
-		return conj(sum)
-	}
-	return sum
+	return done
 }
