@@ -43,6 +43,8 @@ func prepare(x []float64, rateHz float64) (note, error) {
 	return n, nil
 }
 
+const zeros = 11 // of the decimation filter's sinc, on each side
+
 // decimate keeps every factor-th sample of x low-passed by a symmetric
 // windowed sinc (Kaiser window, -60 dB), only where the filter is full: the
 // first sample out is the lost-th of x.
@@ -50,30 +52,35 @@ func decimate(x []float64, factor int) (y []float64, lost int) {
 	if factor == 1 {
 		return append([]float64(nil), x...), 0
 	}
-	half := 11 * factor
-	h := lowPass(half, 0.5/float64(factor))
-	if len(x) <= 2*half {
-		return nil, half
+	lost = zeros * factor
+	if len(x) <= 2*lost {
+		return nil, lost
 	}
-	y = make([]float64, (len(x)-2*half-1)/factor+1)
-	for i := range y {
-		y[i] = middle(x[i*factor:i*factor+2*half+1], h, factor)
+	taps := lowPass(lost, 0.5/float64(factor))
+	y = make([]float64, (len(x)-2*lost-1)/factor+1)
+	const block = 1024 // stays close at hand while all taps are added
+	phase := make([]float64, block+2*zeros)
+	for from := 0; from < len(y); from += block {
+		addFiltered(y[from:min(len(y), from+block)], x[from*factor:], taps, phase, factor)
 	}
-	return y, half
+	return y, lost
 }
 
-// middle is s filtered, at its middle. Taps a multiple of factor away are zeros
-// of the sinc.
-func middle(s, taps []float64, factor int) float64 {
-	last := len(s) - 1
-	a, b := taps[last/2]*s[last/2], 0.0
-	for from := 1; from < factor; from++ {
-		for k := from; k < last/2; k += factor {
-			a += taps[k] * s[k]
-			b += taps[k] * s[last-k]
+// addFiltered adds x filtered to y, phase by phase of its samples. In the first
+// all taps but the middle one are zeros of the sinc.
+func addFiltered(y, x, taps, phase []float64, factor int) {
+	for i := range y {
+		y[i] += taps[zeros*factor] * x[(zeros+i)*factor]
+	}
+	for p := 1; p < factor; p++ {
+		phase = phase[:len(y)+2*zeros-1]
+		for i := range phase {
+			phase[i] = x[i*factor+p]
+		}
+		for m := range 2 * zeros {
+			floats.AddScaled(y, taps[m*factor+p], phase[m:m+len(y)])
 		}
 	}
-	return a + b
 }
 
 // lowPass is a Kaiser-windowed sinc of 2 half + 1 taps, unity at DC.
