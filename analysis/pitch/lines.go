@@ -111,12 +111,7 @@ func windowedPower(y []float64) []float64 {
 			w[from+i] = y[from+i] * (now + rise*float64(i))
 		}
 	}
-	c := signal.Transform(w)
-	power := w[:len(c)]
-	for k, v := range c {
-		power[k] = norm(v)
-	}
-	return power
+	return signal.Energies(w, w)
 }
 
 func warpedHann(t float64) float64 {

@@ -82,7 +82,7 @@ func (n note) splitAlike(f *fitter, all, work []*tracked, s stiffString) {
 	}
 	if len(pairsApart(work, poor)) == 0 {
 		for _, t := range worth[:min(len(worth), seedPartials)] {
-			n.splitBy(f, all, t, seedWidths*t.own[0].decay/t.own[0].omega, s)
+			n.splitBy(f, all, t, seedWidths*t.own[0].decay/t.own[0].omega, poor, s)
 		}
 	}
 	before := 0.0
@@ -98,7 +98,7 @@ func (n note) splitAlike(f *fitter, all, work []*tracked, s stiffString) {
 		}
 		for _, t := range worth {
 			if t.noise() >= poor {
-				n.splitBy(f, all, t, middle, s)
+				n.splitBy(f, all, t, middle, poor, s)
 			}
 		}
 		before = middle
@@ -116,8 +116,8 @@ func pairsApart(work []*tracked, poor float64) (apart []float64) {
 }
 
 // splitBy starts with two lines so far apart, the other above, below, or both
-// about where one was.
-func (n note) splitBy(f *fitter, all []*tracked, t *tracked, apart float64, s stiffString) {
+// about where one was, until they leave less than poor or turn out to be one.
+func (n note) splitBy(f *fitter, all []*tracked, t *tracked, apart, poor float64, s stiffString) {
 	t.leave(all)
 	main := t.own[0]
 	for _, at := range [...][2]float64{{0, apart}, {-apart, 0}, {-apart / 2, apart / 2}} {
@@ -125,9 +125,15 @@ func (n note) splitBy(f *fitter, all []*tracked, t *tracked, apart float64, s st
 		low.omega *= 1 + at[0]
 		high.omega *= 1 + at[1]
 		two := f.fit(t.left, slices.Concat([]damped{low, high}, t.hum), t.reach(s, n.rateHz), t.wanted())
-		if t.betterAs(two) {
+		switch {
+		case t.betterAs(two):
 			t.keep(two)
 			t.settleTransient(n.rateHz)
+		case two.rss < t.wanted():
+			return
+		}
+		if t.noise() < poor {
+			return
 		}
 	}
 }
