@@ -84,7 +84,7 @@ func divisor(a, b int) int {
 
 type match struct {
 	n    int
-	line line
+	line *line
 }
 
 // chooseString finds the string that explains the lines best, unless the lines
@@ -265,7 +265,7 @@ func (sc *scorer) score(s stiffString, matches *[]match) float64 {
 			loudest, order = l.levelDB, n
 		}
 		if matches != nil {
-			*matches = append(*matches, match{n, *l})
+			*matches = append(*matches, match{n, l})
 		}
 	}
 	best -= sc.overheard(loudest) + orderCost*math.Log(float64(order))
@@ -292,7 +292,8 @@ func (sc *scorer) find(s stiffString) (last int) {
 		if gained+sc.rest[i/cellsPerRest] < enough {
 			return 0
 		}
-		if sc.look(sc.likely[i], hz, most, astray, n); !math.IsNaN(sc.level[n]) {
+		sc.level[n], sc.gain[n] = math.NaN(), 0
+		if k := sc.likely[i]; k > 0 && sc.look(&sc.lines[k-1], hz, most, astray, n) {
 			last = n
 			gained += sc.gain[n]
 		}
@@ -310,30 +311,26 @@ func (sc *scorer) stiffen(b float64) {
 	}
 }
 
-// look tells what partial n gains by the line that is likely meant, if it is
-// within reach and most Hz. Lines that may be hum say nothing either way.
-func (sc *scorer) look(likely uint8, hz, most, astray float64, n int) {
-	sc.level[n], sc.gain[n] = math.NaN(), 0
-	if likely == 0 {
-		return
-	}
-	l := &sc.lines[likely-1]
+// look tells whether l may be partial n, within reach and most Hz, and what that
+// gains. Lines that may be hum say nothing either way.
+func (sc *scorer) look(l *line, hz, most, astray float64, n int) bool {
 	off := math.Abs(hz - l.hz)
 	if off > min(l.reach, most) {
-		return
+		return false
 	}
-	if sc.line[n] = l; l.hum {
-		sc.level[n] = l.snrDB
-		return
+	gain := 0.0
+	if !l.hum {
+		z := off / l.sd
+		gain = l.fits - z*z/2
+		if z > 2 || most < l.sd { // near partials are never the stray ones
+			gain = max(gain, l.astray, astray)
+		}
+		if gain -= l.logChance; gain <= 0 {
+			return false // no better than chance
+		}
 	}
-	z := off / l.sd
-	fits := l.fits - z*z/2
-	if z > 2 || most < l.sd { // near partials are never the stray ones
-		fits = max(fits, l.astray, astray)
-	}
-	if fits > l.logChance { // better than chance
-		sc.level[n], sc.gain[n] = l.snrDB, fits-l.logChance
-	}
+	sc.line[n], sc.level[n], sc.gain[n] = l, l.snrDB, gain
+	return true
 }
 
 // setChances works out how lines lie about partials, and estimates how many
@@ -384,23 +381,38 @@ func (sc *scorer) overheard(loudest float64) float64 {
 }
 
 // weakness is the cost of partial n missed or far weaker than its neighbours.
-// Low partials are often weak: small bodies and loaded discs pass them badly.
 func (sc *scorer) weakness(n int) float64 {
-	const usualDB, spreadDB, silentDB = 4, 8, 4
-	chance := missChance
-	if n <= 2 {
-		chance *= 2
+	const usualDB, silentDB = 4, 4
+	below, costs := sc.top[n]-usualDB-sc.level[n], &weakCosts
+	if math.IsNaN(below) {
+		below, costs = sc.top[n]-usualDB-silentDB, &missedCosts
 	}
-	below, likely := sc.top[n]-usualDB-sc.level[n], 1.0
-	switch {
-	case below <= 0 || math.IsNaN(below) && sc.top[n] <= usualDB+silentDB:
+	if below <= 0 {
 		return 0
-	case below > 0:
-		likely = math.Exp(-below * below / (2 * spreadDB * spreadDB))
-	default:
-		likely = math.Erfc((sc.top[n] - usualDB - silentDB) / (spreadDB * math.Sqrt2))
 	}
-	return -math.Log(chance + (1-chance)*likely)
+	return costs[min(n, 3)-1][min(int(below*costsPerDB), len(costs[0])-1)]
+}
+
+const (
+	costsPerDB = 10
+	spreadDB   = 8 // of partials about their neighbours
+)
+
+// What a partial so many dB below costs: found, and missed.
+var (
+	weakCosts   = costsOf(func(db float64) float64 { return math.Exp(-db * db / (2 * spreadDB * spreadDB)) })
+	missedCosts = costsOf(func(db float64) float64 { return math.Erfc(db / (spreadDB * math.Sqrt2)) })
+)
+
+// costsOf is by partial, the third and higher alike, and by level. Low partials
+// are often weak: small bodies and loaded discs pass them badly.
+func costsOf(likely func(db float64) float64) (costs [3][5 * spreadDB * costsPerDB]float64) {
+	for n, chance := range [...]float64{2 * missChance, 2 * missChance, missChance} {
+		for i := range costs[n] {
+			costs[n][i] = -math.Log(chance + (1-chance)*likely((float64(i)+0.5)/costsPerDB))
+		}
+	}
+	return costs
 }
 
 // perPartialDB is the slope of the envelope, from partial n to n+1.
