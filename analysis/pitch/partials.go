@@ -141,11 +141,11 @@ func newTracked(b band, own, hum []damped) *tracked {
 func (n note) lay(x spectrum, hz, f0 float64, humHz []float64) *tracked {
 	perBin := n.rateHz / float64(x.n)
 	centre, half := hz/perBin, 0.5*f0/perBin
-	b := x.about(centre, math.Min(half, guessBins))
-	d := guess(b, n.omega(hz))
-	wanted := math.Max(leastBins, decayWidths*d.decay*float64(x.n)/(2*math.Pi))
-	wanted = math.Max(wanted, planesReach*centre)
-	if wanted > guessBins {
+	at := math.Max(guessBins, planesReach*centre)
+	b := x.about(centre, math.Min(half, at))
+	d := guess(b.within(centre, guessBins), n.omega(hz))
+	wanted := max(leastBins, planesReach*centre, decayWidths*d.decay*float64(x.n)/(2*math.Pi))
+	if wanted > at {
 		b = x.about(centre, math.Min(half, wanted))
 	}
 	b = b.within(centre, math.Min(half, wanted))

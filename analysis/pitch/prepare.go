@@ -25,15 +25,14 @@ func prepare(x []float64, rateHz float64) (note, error) {
 		return note{}, fmt.Errorf("%w: %.2f s is too short", ErrNoPitch, s)
 	}
 	x = x[:min(len(x), int(longestS*rateHz))]
-	for _, v := range x {
-		if !(math.Abs(v) <= math.MaxFloat64) {
-			return note{}, fmt.Errorf("samples that are not numbers")
-		}
-	}
 	factor := max(1, int(rateHz/workRateHz))
 	y, lost := decimate(x, factor)
 	n := note{y: y, rateHz: rateHz / float64(factor)}
-	floats.AddConst(-floats.Sum(n.y)/float64(len(n.y)), n.y)
+	offset := floats.Sum(n.y) / float64(len(n.y))
+	if !(math.Abs(offset) <= math.MaxFloat64) { // as a single sample makes it
+		return note{}, fmt.Errorf("samples that are not numbers")
+	}
+	floats.AddConst(-offset, n.y)
 	start := onset(n.y, int(0.005*n.rateHz))
 	n.y = n.y[start:]
 	n.onsetS = float64(lost)/rateHz + float64(start)/n.rateHz
