@@ -159,9 +159,10 @@ func (e *equations) reset(bins int) {
 	e.descent = resized(e.descent, unknowns)
 }
 
-func resized(v []complex128, n int) []complex128 {
+// resized is v, or a larger slice, of n values left from other work.
+func resized[T any](v []T, n int) []T {
 	if cap(v) < n {
-		return make([]complex128, n, 2*n)
+		return make([]T, n, n+n/4)
 	}
 	return v[:n]
 }

@@ -14,10 +14,7 @@ type hermitian struct {
 func (h *hermitian) reset(n int) {
 	h.n = n
 	h.a, h.l, h.v = resized(h.a, n*n), resized(h.l, n*n), resized(h.v, n)
-	if cap(h.diagonals) < n {
-		h.diagonals = make([]float64, n)
-	}
-	h.diagonals = h.diagonals[:n]
+	h.diagonals = resized(h.diagonals, n)
 }
 
 // set is for p >= q.

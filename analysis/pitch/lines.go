@@ -27,7 +27,8 @@ type line struct {
 // lines finds the spectrum's lines below usefulHz, by frequency.
 func (n note) lines(o Options, windowS float64) []line {
 	size := swiftBelow(min(len(n.y), int(windowS*n.rateHz)))
-	power := windowedPower(n.y[:size])
+	n.lent.window = resized(n.lent.window, size)
+	power := windowedPower(n.lent.window, n.y)
 	binHz := n.rateHz / float64(size)
 	floor := noiseFloor(power, binHz)
 	var out []line
@@ -97,17 +98,17 @@ func nearHum(hz, within float64, hum []float64) bool {
 	return false
 }
 
-// windowedPower is the power of the note, bin by bin, under a window that rises
-// fast and falls slowly, as plucked strings do: Hann's with its time warped.
-func windowedPower(y []float64) []float64 {
+// windowedPower is the power of the note, bin by bin, under the window w, which
+// it overwrites. The window rises fast and falls slowly, as plucked strings do:
+// Hann's with its time warped.
+func windowedPower(w, y []float64) []float64 {
 	const step = 64 // the window is straight between every so many samples
-	w := make([]float64, len(y))
 	next := 0.0
-	for from := 0; from < len(y); from += step {
+	for from := 0; from < len(w); from += step {
 		now := next
-		next = warpedHann(math.Min(1, float64(from+step)/float64(len(y))))
+		next = warpedHann(math.Min(1, float64(from+step)/float64(len(w))))
 		rise := (next - now) / step
-		for i := range min(step, len(y)-from) {
+		for i := range min(step, len(w)-from) {
 			w[from+i] = y[from+i] * (now + rise*float64(i))
 		}
 	}

@@ -45,7 +45,7 @@ type fitted struct {
 // A string vibrates in two planes that the bridge may tune apart: where one
 // line leaves more than noise, two are fitted.
 func (n note) fitPartials(h hypothesis, fromS float64, humHz []float64) fitted {
-	x := spectrumOf(n.y[min(int(fromS*n.rateHz), len(n.y)-1):])
+	x := spectrumOf(n.y[min(int(fromS*n.rateHz), len(n.y)-1):], n.lent)
 	work := n.start(h, x, humHz)
 	all := append(n.humming(h.s, x, work, humHz), work...)
 	order := strongestFirst(work)

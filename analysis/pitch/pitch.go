@@ -78,7 +78,9 @@ func Measure(x []float64, rateHz float64, o Options) (Pitch, error) {
 	if o.MaxHz <= 0 {
 		o.MaxHz = defaultMaxHz
 	}
-	n, err := prepare(x, rateHz)
+	lent := memories.Get().(*memory)
+	defer memories.Put(lent)
+	n, err := prepare(x, rateHz, lent)
 	if err != nil {
 		return Pitch{}, err
 	}

@@ -3,12 +3,23 @@ package pitch
 import (
 	"fmt"
 	"math"
+	"sync"
 
 	"gonum.org/v1/gonum/floats"
 )
 
+// memory is lent to one note after the other: to clear and collect so much
+// takes longer than some of the work done in it.
+type memory struct {
+	y, window []float64
+	bins      []complex128
+}
+
+var memories = sync.Pool{New: func() any { return new(memory) }}
+
 // note is the sounding part of a recording at a working rate, from its onset.
 type note struct {
+	lent   *memory
 	y      []float64
 	rateHz float64
 	onsetS float64 // of y[0] from the start of the recording
@@ -20,14 +31,15 @@ func (n note) usefulHz() float64 { return 0.43 * n.rateHz }
 func (n note) seconds() float64 { return float64(len(n.y)) / n.rateHz }
 
 // prepare lowers the rate, finds the onset and cuts what comes before.
-func prepare(x []float64, rateHz float64) (note, error) {
+func prepare(x []float64, rateHz float64, lent *memory) (note, error) {
 	if s := float64(len(x)) / rateHz; s < shortestS {
 		return note{}, fmt.Errorf("%w: %.2f s is too short", ErrNoPitch, s)
 	}
 	x = x[:min(len(x), int(longestS*rateHz))]
 	factor := max(1, int(rateHz/workRateHz))
-	y, lost := decimate(x, factor)
-	n := note{y: y, rateHz: rateHz / float64(factor)}
+	var lost int
+	lent.y, lost = decimate(lent.y, x, factor)
+	n := note{lent: lent, y: lent.y, rateHz: rateHz / float64(factor)}
 	offset := floats.Sum(n.y) / float64(len(n.y))
 	if !(math.Abs(offset) <= math.MaxFloat64) { // as a single sample makes it
 		return note{}, fmt.Errorf("samples that are not numbers")
@@ -44,32 +56,32 @@ func prepare(x []float64, rateHz float64) (note, error) {
 
 const zeros = 11 // of the decimation filter's sinc, on each side
 
-// decimate keeps every factor-th sample of x low-passed by a symmetric
+// decimate puts into y every factor-th sample of x low-passed by a symmetric
 // windowed sinc (Kaiser window, -60 dB), only where the filter is full: the
 // first sample out is the lost-th of x.
-func decimate(x []float64, factor int) (y []float64, lost int) {
+func decimate(y, x []float64, factor int) (out []float64, lost int) {
 	if factor == 1 {
-		return append([]float64(nil), x...), 0
+		return append(y[:0], x...), 0
 	}
 	lost = zeros * factor
 	if len(x) <= 2*lost {
-		return nil, lost
+		return y[:0], lost
 	}
 	taps := lowPass(lost, 0.5/float64(factor))
-	y = make([]float64, (len(x)-2*lost-1)/factor+1)
+	y = resized(y, (len(x)-2*lost-1)/factor+1)
 	const block = 1024 // stays close at hand while all taps are added
 	phase := make([]float64, block+2*zeros)
 	for from := 0; from < len(y); from += block {
-		addFiltered(y[from:min(len(y), from+block)], x[from*factor:], taps, phase, factor)
+		filter(y[from:min(len(y), from+block)], x[from*factor:], taps, phase, factor)
 	}
 	return y, lost
 }
 
-// addFiltered adds x filtered to y, phase by phase of its samples. In the first
-// all taps but the middle one are zeros of the sinc.
-func addFiltered(y, x, taps, phase []float64, factor int) {
+// filter puts x filtered into y, phase by phase of its samples. In the first all
+// taps but the middle one are zeros of the sinc.
+func filter(y, x, taps, phase []float64, factor int) {
 	for i := range y {
-		y[i] += taps[zeros*factor] * x[(zeros+i)*factor]
+		y[i] = taps[zeros*factor] * x[(zeros+i)*factor]
 	}
 	for p := 1; p < factor; p++ {
 		phase = phase[:len(y)+2*zeros-1]

@@ -37,8 +37,8 @@ type spectrum struct {
 	parts    [][]complex128 // part j holds samples j, j + len(parts), ...
 }
 
-// spectrumOf transforms what makes whole parts of y.
-func spectrumOf(y []float64) spectrum {
+// spectrumOf transforms what makes whole parts of y, into memory that is lent.
+func spectrumOf(y []float64, lent *memory) spectrum {
 	short := 4
 	for 2*short*leastParts <= len(y) {
 		short *= 2
@@ -46,12 +46,13 @@ func spectrumOf(y []float64) spectrum {
 	s := spectrum{short: short, parts: make([][]complex128, len(y)/short)}
 	s.n = short * len(s.parts)
 	fft, bins := signal.NewFFT(short), short/2+1
-	part, all := make([]float64, short), make([]complex128, len(s.parts)*bins)
+	part := make([]float64, short)
+	lent.bins = resized(lent.bins, len(s.parts)*bins)
 	for j := range s.parts {
 		for i := range part {
 			part[i] = y[i*len(s.parts)+j]
 		}
-		s.parts[j] = fft.Forward(all[j*bins:(j+1)*bins], part)
+		s.parts[j] = fft.Forward(lent.bins[j*bins:(j+1)*bins], part)
 	}
 	return s
 }

@@ -22,7 +22,7 @@ func TestSpectrumAgreesWithWholeTransform(t *testing.T) {
 	r := rand.New(rand.NewPCG(1, 2))
 	for _, length := range []int{14, 300, 1000, 5003, 33333} {
 		y := random(r, length)
-		s := spectrumOf(y)
+		s := spectrumOf(y, new(memory))
 		if length >= 512 && s.n < length*63/64 {
 			t.Errorf("%d samples: only %d used", length, s.n)
 		}
@@ -48,7 +48,7 @@ func TestDampedSinusoidsBins(t *testing.T) {
 		for i := range y {
 			y[i] = 2 * real(d.a*cmplx.Exp(complex(-d.decay, d.omega)*complex(float64(i), 0)))
 		}
-		s := spectrumOf(y)
+		s := spectrumOf(y, new(memory))
 		centre := d.omega * float64(s.n) / (2 * math.Pi)
 		for _, from := range []float64{centre, centre + 40, centre / 2} {
 			b := s.about(from, 10)
