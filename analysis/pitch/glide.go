@@ -126,7 +126,8 @@ func (n note) heterodyne(hz float64, window []float64, stepSize, hop, count int)
 	for i := range turns {
 		turns[i] = cmplx.Rect(1, -omega*float64(i))
 	}
-	steps := make([]complex128, (count-1)*hop+len(window))
+	n.lent.bins = resized(n.lent.bins, (count-1)*hop+len(window))
+	steps := n.lent.bins
 	turn, perStep := complex(1, 0), cmplx.Rect(1, -omega*float64(stepSize))
 	for j := range steps {
 		var re, im float64

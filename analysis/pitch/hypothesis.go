@@ -138,7 +138,7 @@ func guesses(lines []line, o Options) []stiffString {
 	strong := slices.Clone(lines)
 	slices.SortFunc(strong, func(a, b line) int { return compare(b.levelDB, a.levelDB) })
 	strong = strong[:min(len(strong), anchorLines)]
-	var out []stiffString
+	out := make([]stiffString, 0, len(stiffnesses)*len(strong)*anchorPartial)
 	for _, b := range stiffnesses {
 		for _, l := range strong {
 			for n := 1; n <= anchorPartial; n++ {
@@ -439,7 +439,7 @@ func (sc *scorer) envelope(last int) {
 		if level -= perPartialDB[n]; sc.level[n] > level {
 			level = sc.level[n]
 		}
-		sc.top[n] = math.Max(sc.top[n], level)
+		sc.top[n] = max(sc.top[n], level)
 	}
 }
 
