@@ -4,6 +4,8 @@ import (
 	"math"
 	"math/bits"
 
+	"gonum.org/v1/gonum/floats"
+
 	"saddlewise/analysis/pitch"
 	"saddlewise/analysis/result"
 	"saddlewise/analysis/signal"
@@ -85,11 +87,7 @@ func powerSpectrum(x []float64, rateHz float64) (power []float64, stepHz float64
 	for i, v := range x {
 		padded[i] = (v - mean) * w[i]
 	}
-	spectrum := signal.Transform(padded)
-	power = padded[:len(spectrum)]
-	scale := 2 / (gain * float64(len(padded)))
-	for k, c := range spectrum {
-		power[k] = scale * (real(c)*real(c) + imag(c)*imag(c))
-	}
+	power = signal.Energies(padded, padded)
+	floats.Scale(2/(gain*float64(len(padded))), power)
 	return power, rateHz / float64(len(padded))
 }
