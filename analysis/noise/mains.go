@@ -36,17 +36,41 @@ type reading struct{ hz, sd float64 }
 // Trans. Information Theory 20, 591-598, 1974); that of the mains is less by
 // the square of the order.
 func (h *Hum) refine(ctx context.Context, src signal.Source, clean []run, s *spectrum, f *floorCurve) error {
-	pieces, err := piecesOf(ctx, src, clean)
+	lines := h.telling(s, f)
+	shifted, stepS, err := h.shifted(ctx, src, clean, lines)
 	if err != nil {
 		return err
 	}
 	var readings []reading
-	for _, l := range h.telling(s, f) {
-		readings = append(readings, l.mains(pieces, src.Rate(), h.MainsHz, s, f))
+	for i, l := range lines {
+		readings = append(readings, l.mains(shifted[i], stepS, s, f))
 	}
 	h.MainsHz, h.SDHz = agreement(readings)
 	h.SDHz = math.Hypot(h.SDHz, wanderUntold*h.MainsHz)
 	return nil
+}
+
+// shifted is each line shifted to zero frequency, one value every stepS, in
+// each piece. Averaging over one period of the mains, three times, takes all
+// other lines out.
+func (h *Hum) shifted(ctx context.Context, src signal.Source, clean []run, lines []Line) (z [][][]complex128, stepS float64, err error) {
+	rate := src.Rate()
+	d := int(math.Round(rate / h.MainsHz))
+	z = make([][][]complex128, len(lines))
+	var x []float64
+	for _, r := range piecesOf(clean, rate) {
+		if err := ctx.Err(); err != nil {
+			return nil, 0, err
+		}
+		x = slices.Grow(x[:0], int(r.end-r.first))[:r.end-r.first]
+		if n, err := src.ReadAt(x, r.first); n < len(x) {
+			return nil, 0, fmt.Errorf("read samples from %d: %w", r.first, cause(err))
+		}
+		for i, l := range lines {
+			z[i] = append(z[i], signal.Baseband(x, rate, l.Hz, d))
+		}
+	}
+	return z, float64(d) / rate, nil
 }
 
 // telling are the lines that tell most of the mains frequency.
@@ -62,50 +86,32 @@ func (h *Hum) telling(s *spectrum, f *floorCurve) []Line {
 	return lines[:min(len(lines), mostLines)]
 }
 
-// piecesOf reads up to mostPieces pieces, spread evenly over the clean sound.
-func piecesOf(ctx context.Context, src signal.Source, clean []run) ([][]float64, error) {
-	n := int64(pieceS * src.Rate())
-	var starts []run
+// piecesOf is up to mostPieces pieces, spread evenly over the clean sound.
+func piecesOf(clean []run, rateHz float64) []run {
+	n := int64(pieceS * rateHz)
+	var all []run
 	for _, r := range clean {
 		count := max(1, (r.end-r.first)/n)
 		for k := range count {
-			starts = append(starts, run{r.first + (r.end-r.first)*k/count, r.first + (r.end-r.first)*(k+1)/count})
+			all = append(all, run{r.first + (r.end-r.first)*k/count, r.first + (r.end-r.first)*(k+1)/count})
 		}
 	}
-	longest := slices.MaxFunc(starts, func(a, b run) int { return int((a.end - a.first) - (b.end - b.first)) })
-	starts = slices.DeleteFunc(starts, func(r run) bool { return 2*(r.end-r.first) < longest.end-longest.first })
-	var pieces [][]float64
-	count := min(mostPieces, len(starts))
-	for k := range count {
-		if err := ctx.Err(); err != nil {
-			return nil, err
-		}
-		r := starts[k*len(starts)/count]
-		x, err := signal.Segment(src, r.first, r.end-r.first)
-		if err != nil {
-			return nil, fmt.Errorf("read samples from %d: %w", r.first, err)
-		}
-		pieces = append(pieces, x)
+	longest := slices.MaxFunc(all, func(a, b run) int { return int((a.end - a.first) - (b.end - b.first)) })
+	all = slices.DeleteFunc(all, func(r run) bool { return 2*(r.end-r.first) < longest.end-longest.first })
+	pieces := make([]run, min(mostPieces, len(all)))
+	for k := range pieces {
+		pieces[k] = all[k*len(all)/len(pieces)]
 	}
-	return pieces, nil
+	return pieces
 }
 
-// mains finds where the line's power over all pieces is highest. Averaging
-// over one period of the mains, three times, takes all other lines out.
-func (l Line) mains(pieces [][]float64, rateHz, mainsHz float64, s *spectrum, f *floorCurve) reading {
-	d := int(math.Round(rateHz / mainsHz))
-	stepS := float64(d) / rateHz
-	var shifted [][]complex128
-	cubes := 0.0
-	for _, x := range pieces {
-		z := signal.Baseband(x, rateHz, l.Hz, d)
-		shifted = append(shifted, z)
-		cubes += math.Pow(float64(len(z))*stepS, 3)
-	}
+// mains finds where the line's power over all pieces is highest.
+func (l Line) mains(shifted [][]complex128, stepS float64, s *spectrum, f *floorCurve) reading {
 	power := func(hz float64) float64 { return powerAt(shifted, hz*stepS) }
-	longest := 0.0
+	longest, cubes := 0.0, 0.0
 	for _, z := range shifted {
-		longest = math.Max(longest, float64(len(z))*stepS)
+		seconds := float64(len(z)) * stepS
+		longest, cubes = math.Max(longest, seconds), cubes+math.Pow(seconds, 3)
 	}
 	step := 1 / (searchSteps * longest)
 	reach := int(math.Ceil(searchBins * s.stepHz / step))

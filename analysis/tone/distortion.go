@@ -24,7 +24,7 @@ const (
 
 // spectrum is the Hann-weighted power spectrum of one strike: bin powers sum
 // to mean squares where a full-scale sine is 1. It is the mean of two windows,
-// which together reach over all samples, where one would leave some out.
+// which together reach over all samples, where one would leave a third out.
 type spectrum struct {
 	power  []float64
 	binHz  float64
@@ -40,7 +40,7 @@ func newSpectrum(x []float64, rateHz float64) *spectrum {
 	n := min(len(x), int(spectrumS*rateHz))
 	size := 1 << int(math.Log2(float64(n)))
 	s := &spectrum{binHz: rateHz / float64(size), starts: []int{0}, size: size, rateHz: rateHz}
-	if n-size > size/8 {
+	if n-size >= size/2 {
 		s.starts = append(s.starts, n-size)
 	}
 	s.x, s.power = x[:s.starts[len(s.starts)-1]+size], make([]float64, size/2+1)

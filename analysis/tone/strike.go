@@ -10,17 +10,14 @@ import (
 // leastSNRdB is the fundamental over all noise that still makes a tone.
 const leastSNRdB = 0.0
 
-// measureStrike measures one span; false where noise drowns it.
-func measureStrike(src signal.Source, s span, hz float64, o Options) (Strike, bool, error) {
-	ringing, err := signal.Segment(src, s.blow, s.to-s.blow)
-	if err != nil {
-		return Strike{}, false, err
-	}
-	x, rate := ringing[min(int(s.from-s.blow), len(ringing)):], src.Rate()
+// measureStrike measures one span of what rings after its blow; false where
+// noise drowns it.
+func measureStrike(ringing []float64, rate float64, s span, hz float64, o Options) (Strike, bool) {
+	x := ringing[s.from-s.blow:]
 	d := max(1, int(rate/baseRate))
 	z := signal.Baseband(x, rate, hz, d)
 	if len(z) < 16 {
-		return Strike{}, false, nil
+		return Strike{}, false
 	}
 	line := fitTone(z, float64(d)/rate)
 	out := Strike{FromS: float64(s.from) / rate, ToS: float64(s.from+int64(len(x))) / rate}
@@ -42,7 +39,7 @@ func measureStrike(src signal.Source, s span, hz float64, o Options) (Strike, bo
 		out.findClang(ringing, rate)
 	}
 	sp.noise(&out, o)
-	return out, out.SNRDB > leastSNRdB, nil
+	return out, out.SNRDB > leastSNRdB
 }
 
 // level is the RMS of the line over the first second, dBFS.

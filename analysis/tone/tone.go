@@ -25,6 +25,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 
 	"saddlewise/analysis/signal"
 )
@@ -91,15 +92,16 @@ func Measure(ctx context.Context, src signal.Source, o Options) (Tone, error) {
 		return Tone{}, err
 	}
 	var t Tone
+	var ringing []float64 // from the blow on
 	for _, s := range spans {
 		if err := ctx.Err(); err != nil {
 			return Tone{}, err
 		}
-		strike, ok, err := measureStrike(src, s, hz, o)
-		if err != nil {
-			return Tone{}, err
+		ringing = slices.Grow(ringing[:0], int(s.to-s.blow))[:s.to-s.blow]
+		if n, err := src.ReadAt(ringing, s.blow); n < len(ringing) {
+			return Tone{}, fmt.Errorf("read a strike at sample %d: %w", s.blow, err)
 		}
-		if ok {
+		if strike, ok := measureStrike(ringing, src.Rate(), s, hz, o); ok {
 			t.Strikes = append(t.Strikes, strike)
 		}
 	}
