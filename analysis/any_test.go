@@ -6,8 +6,12 @@ import (
 	"math/rand/v2"
 	"path/filepath"
 	"runtime"
+	"slices"
 	"testing"
 
+	"saddlewise/analysis/recording"
+	"saddlewise/analysis/signal"
+	"saddlewise/analysis/stage"
 	"saddlewise/fixtures"
 	"saddlewise/fixtures/accuracy"
 )
@@ -82,4 +86,51 @@ func TestAnyRecordingIsMeasured(t *testing.T) {
 		}
 	}
 	t.Logf("at most %.0f %% of the bound were allocated", 100*worst)
+}
+
+// TestSamplesAreLeftAsTheyAre: measures share the samples of a take, and the
+// take the memory with the next.
+func TestSamplesAreLeftAsTheyAre(t *testing.T) {
+	dir := t.TempDir()
+	if _, err := fixtures.Demo(t.Context(), dir, 3); err != nil {
+		t.Fatal(err)
+	}
+	st, err := stage.Read(filepath.Join(dir, "glued"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	kinds := map[stage.Test]bool{}
+	for _, at := range st.Takes {
+		take, err := recording.Open(at.Path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		facts, err := take.Inspect(t.Context())
+		if err != nil {
+			t.Fatal(err)
+		}
+		src := take.Channel(facts.Chosen)
+		shared, ok := src.(signal.Memory)
+		if !ok {
+			t.Fatalf("%s is not kept", at.File)
+		}
+		before := slices.Clone(shared.Samples)
+		m := measured{at: at}
+		if _, err := contentsOf(src, facts.Channels[facts.Chosen].Envelope); err != nil {
+			t.Fatal(err)
+		}
+		if err := m.measureSource(t.Context(), st, src, []float64{50, 100}); err != nil {
+			t.Fatal(err)
+		}
+		if !slices.Equal(shared.Samples, before) {
+			t.Errorf("%s was changed by being measured", at.File)
+		}
+		kinds[at.Test] = true
+		if err := take.Close(); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if len(kinds) < 5 {
+		t.Errorf("only %v were measured", kinds)
+	}
 }

@@ -2,6 +2,7 @@ package analysis
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"math"
 
@@ -46,7 +47,7 @@ func playedSweep(ctx context.Context, st *stage.Stage, rateHz float64) (signal.S
 		}
 		facts, err := take.Inspect(ctx)
 		if err != nil {
-			return nil, "", nothing, err
+			return nil, "", nothing, errors.Join(err, take.Close())
 		}
 		// The file was opened for reading: closing it cannot lose anything.
 		return take.Channel(facts.Chosen), k.File, func() { _ = take.Close() }, nil

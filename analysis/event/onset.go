@@ -3,6 +3,7 @@ package event
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"saddlewise/analysis/signal"
 )
@@ -50,7 +51,7 @@ func look(src signal.Source, known *background, prior, guard, to int64) (view, e
 		v.bg = known.renewed(pre, origin, rate)
 	}
 	keep := max(0, len(pre)-int(keepS*rate))
-	v.first, v.raw = prior+int64(keep), x[keep:]
+	v.first, v.raw = prior+int64(keep), slices.Clone(x[keep:])
 	v.bg.subtract(v.raw, v.first, 1)
 	v.r = boxcar(v.raw, int(math.Round(smoothS*rate)))
 	v.sd, v.rawSD = rms(v.r[:len(pre)-keep]), rms(v.raw[:len(pre)-keep])

@@ -146,4 +146,10 @@ func TestShortTakesAreKept(t *testing.T) {
 	if _, err := take.Channel(channels).ReadAt(read[0], 0); err == nil {
 		t.Error("a channel that is not there was read")
 	}
+	if err := take.Close(); err != nil {
+		t.Fatal(err)
+	}
+	if _, kept := take.Channel(0).(signal.Memory); kept {
+		t.Error("samples are kept after the take was closed")
+	}
 }

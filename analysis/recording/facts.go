@@ -73,13 +73,10 @@ type Pair struct {
 // common practice, no source.
 const sameFrom = 0.98
 
-// heldSamples is how many samples, of all channels together, are kept: 8 MiB.
-const heldSamples = 1 << 20
-
 // Inspect reads the whole recording once, all channels, in memory that a
 // header cannot raise: 1 MiB, 4 KiB a channel, for the last 0.2 s two bytes a
-// sample, and 20 bytes a channel for each 50 ms. It keeps the samples where they
-// are few, for Channel. Not safe for concurrent use.
+// sample, and 20 bytes a channel for each 50 ms. It keeps the samples of a
+// short take for Channel, until Close. Not safe for concurrent use.
 func (t *Take) Inspect(ctx context.Context) (Facts, error) {
 	f := t.Format
 	meters := make([]*meter, f.Channels)
@@ -90,13 +87,10 @@ func (t *Take) Inspect(ctx context.Context) (Facts, error) {
 	raw, give := t.block()
 	defer give()
 	frames := max(len(raw)/f.frameBytes/tileFrames*tileFrames, 1)
-	keep := f.Frames <= heldSamples/int64(f.Channels)
-	samples, block := make([][]float64, f.Channels), make([][]float64, f.Channels)
-	for i := range samples {
-		if keep {
-			samples[i] = make([]float64, f.Frames)
-		} else {
-			samples[i] = make([]float64, frames)
+	held, block := t.hold(), make([][]float64, f.Channels)
+	for i := range block {
+		if held == nil {
+			block[i] = make([]float64, frames)
 		}
 	}
 	for at := int64(0); at < f.Frames; at += int64(frames) {
@@ -108,18 +102,16 @@ func (t *Take) Inspect(ctx context.Context) (Facts, error) {
 			return Facts{}, err
 		}
 		for i, m := range meters {
-			block[i] = samples[i][:n]
-			if keep {
-				block[i] = samples[i][at : at+int64(n)]
+			if held != nil {
+				block[i] = held[i][at:]
 			}
+			block[i] = block[i][:n]
 			m.damaged += decode(block[i], raw[i*f.sampleBytes:n*f.frameBytes], f)
 			m.add(block[i])
 		}
 		cross.add(block, n)
 	}
-	if keep {
-		t.held = samples
-	}
+	t.held = held
 	return t.conclude(meters, cross), nil
 }
 

@@ -36,6 +36,7 @@ type Take struct {
 	closer io.Closer
 	blocks sync.Pool   // of *[]byte
 	held   [][]float64 // every channel's samples, after Inspect of a short take
+	room   *[]float64  // that they are kept in
 }
 
 // Open reads the headers of the file at path. The error is one sentence that
@@ -93,8 +94,10 @@ func Read(r io.ReaderAt, size int64, name string) (*Take, error) {
 	return &Take{Name: name, Format: f, Notes: c.notes, r: r, size: size}, nil
 }
 
-// Close closes the file. A take made by Read has nothing to close.
+// Close closes the file, if Open opened it, and takes back the samples kept: no
+// channel's may be looked at any more.
 func (t *Take) Close() error {
+	t.release()
 	if t.closer == nil {
 		return nil
 	}
@@ -123,7 +126,7 @@ func (t *Take) SHA256(ctx context.Context) (string, error) {
 
 // Channel is one channel of the take, counted from 0, as samples with full
 // scale ±1. Samples that are not numbers read as 0. Those of a short take that
-// was inspected are not read again.
+// was inspected are not read again; they are not to be changed.
 func (t *Take) Channel(i int) signal.Source {
 	if i >= 0 && i < len(t.held) {
 		return signal.Memory{Samples: t.held[i], SampleRate: float64(t.Format.RateHz)}

@@ -50,8 +50,9 @@ func (m Memory) ReadAt(dst []float64, first int64) (int, error) {
 	return n, nil
 }
 
-// Segment reads n samples of src from index first on, clipped to what the
-// source holds. The result may be shorter than n, or empty.
+// Segment gives n samples of src from index first on, clipped to what the
+// source holds. The result may be shorter than n, or empty. It is not to be
+// changed: of a Memory it is the samples themselves.
 func Segment(src Source, first, n int64) ([]float64, error) {
 	if first < 0 {
 		n += first
@@ -59,6 +60,9 @@ func Segment(src Source, first, n int64) ([]float64, error) {
 	}
 	if n = min(n, src.Len()-first); n <= 0 {
 		return nil, nil
+	}
+	if m, ok := src.(Memory); ok {
+		return m.Samples[first : first+n : first+n], nil
 	}
 	dst := make([]float64, n)
 	got, err := src.ReadAt(dst, first)

@@ -1,0 +1,43 @@
+package recording
+
+import (
+	"math/bits"
+	"sync"
+)
+
+// heldSamples is how many samples, of all channels together, are kept: 8 MiB.
+const heldSamples = 1 << 20
+
+// rooms lends memory for the samples of one short take after another: clearing
+// it anew for each would cost more than reading.
+var rooms sync.Pool // of *[]float64
+
+// hold gives room for every channel's samples, until Close; nil where they are
+// too many to keep.
+func (t *Take) hold() [][]float64 {
+	t.release()
+	f := t.Format
+	if f.Frames > heldSamples/int64(f.Channels) {
+		return nil
+	}
+	n := int(f.Frames) * f.Channels
+	room, _ := rooms.Get().(*[]float64)
+	if room == nil || len(*room) < n {
+		fresh := make([]float64, 1<<bits.Len(uint(n-1)))
+		room = &fresh
+	}
+	t.room = room
+	columns := make([][]float64, f.Channels)
+	for i := range columns {
+		columns[i] = (*room)[i*int(f.Frames):][:f.Frames:f.Frames]
+	}
+	return columns
+}
+
+// release gives the room back; nobody may look at the samples any more.
+func (t *Take) release() {
+	if t.room != nil {
+		rooms.Put(t.room)
+	}
+	t.room, t.held = nil, nil
+}
