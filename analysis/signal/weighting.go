@@ -12,11 +12,14 @@ const (
 
 // AWeightingDB is the A frequency weighting of IEC 61672-1:2013 (equation
 // E.6) at hz, in dB.
-func AWeightingDB(hz float64) float64 { return aCurve(hz) - aCurve(1000) }
+func AWeightingDB(hz float64) float64 { return aCurve(hz) - aAtReference }
 
 // CWeightingDB is the C frequency weighting of IEC 61672-1:2013 (equation
 // E.1) at hz, in dB.
-func CWeightingDB(hz float64) float64 { return cCurve(hz) - cCurve(1000) }
+func CWeightingDB(hz float64) float64 { return cCurve(hz) - cAtReference }
+
+// The curves are 0 dB at 1 kHz.
+var aAtReference, cAtReference = aCurve(1000), cCurve(1000)
 
 func aCurve(hz float64) float64 {
 	s := hz * hz
