@@ -71,7 +71,8 @@ func (h *hermitian) solve(b []complex128) []complex128 {
 
 // inverse is element p of the diagonal of the factored system's inverse.
 func (h *hermitian) inverse(p int) float64 {
-	unit := make([]complex128, h.n)
+	unit := h.v[:h.n]
+	clear(unit)
 	unit[p] = 1
 	return real(h.solve(unit)[p])
 }

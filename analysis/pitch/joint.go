@@ -51,9 +51,12 @@ func fitString(p []partial, start stiffString) (stringFit, bool) {
 
 // regress starts with a scatter in cents.
 func regress(p []partial, start stiffString, scatter float64) *regression {
-	r := &regression{p: p, s: start, scatter: scatter, weight: make([]float64, len(p)), resid: make([]float64, len(p))}
-	for i := range p {
+	n := len(p)
+	v := make([]float64, 3*n)
+	r := &regression{p: p, s: start, scatter: scatter, weight: v[:n:n], resid: v[n : 2*n : 2*n], sd: v[2*n:]}
+	for i, q := range p {
 		r.weight[i] = 1
+		r.sd[i] = math.Max(smallestCents, 1200/math.Ln2*q.sdHz/q.hz)
 	}
 	for range 25 {
 		before := r.s
@@ -72,7 +75,7 @@ func regress(p []partial, start stiffString, scatter float64) *regression {
 func (r *regression) surprise() float64 {
 	sum := r.s.b * r.s.b / (priorB * priorB)
 	for i, e := range r.resid {
-		sd := r.sd(i)
+		sd := r.sd[i]
 		variance := sd*sd + r.scatter*r.scatter
 		sum += math.Min(e*e/variance, 25) + math.Log(variance)
 	}
@@ -84,14 +87,10 @@ type regression struct {
 	s       stiffString
 	weight  []float64 // robust, 0..1
 	resid   []float64 // cents
+	sd      []float64 // standard errors in cents, scatter apart
 	scatter float64   // cents
 	cov     [3]float64
 	ok      bool
-}
-
-// sd is the standard error of partial i in cents, scatter apart.
-func (r *regression) sd(i int) float64 {
-	return math.Max(smallestCents, 1200/math.Ln2*r.p[i].sdHz/r.p[i].hz)
 }
 
 // step solves for ln f0 and B about the present string (Gauss-Newton).
@@ -101,7 +100,7 @@ func (r *regression) step() bool {
 	for i, p := range r.p {
 		k := float64(p.n)
 		e := cents(p.hz / r.s.hz(p.n))
-		sd := r.sd(i)
+		sd := r.sd[i]
 		w := r.weight[i] / (sd*sd + r.scatter*r.scatter)
 		d := toCents * 0.5 * k * k / (1 + r.s.b*k*k)
 		a11 += w * toCents * toCents
@@ -135,7 +134,7 @@ func (r *regression) reweigh() {
 	}
 	r.scatter = math.Max(r.extraScatter(), r.scatter/3) // by steps: the first fits are still wrong
 	for i := range r.p {
-		z := r.resid[i] / (5 * math.Hypot(r.sd(i), r.scatter))
+		z := r.resid[i] / (5 * math.Hypot(r.sd[i], r.scatter))
 		r.weight[i] = 0
 		if math.Abs(z) < 1 {
 			r.weight[i] = (1 - z*z) * (1 - z*z)
@@ -161,7 +160,7 @@ func (r *regression) extraScatter() float64 {
 	above := func(t float64) bool { // is the median of the squares more than wanted
 		var below, all float64
 		for i, e := range r.resid {
-			sd := r.sd(i)
+			sd := r.sd[i]
 			w := 1 / (sd*sd + 1)
 			all += w
 			if e*e <= want*(sd*sd+t*t) {

@@ -64,7 +64,7 @@ func swiftBelow(n int) int {
 	return 8 * unit
 }
 
-func toDB(power float64) float64 { return 10 * math.Log10(power+1e-60) }
+func toDB(power float64) float64 { return 10 / math.Ln10 * math.Log(power+1e-60) }
 
 // fewer keeps the lowest lines, which tell strings apart, and the strongest of
 // the others, by frequency.

@@ -49,19 +49,19 @@ func (n note) fitPartials(h hypothesis, fromS float64, humHz []float64) fitted {
 	work := n.start(h, x, humHz)
 	all := append(n.humming(h.s, x, work, humHz), work...)
 	order := strongestFirst(work)
-	var f fitter
+	f := &n.lent.fitter
 	for range fitRounds {
 		for _, t := range all[:len(all)-len(work)] {
-			n.refit(&f, all, t, h.s)
+			n.refit(f, all, t, h.s)
 		}
 		for _, t := range order {
-			n.refit(&f, all, t, h.s)
+			n.refit(f, all, t, h.s)
 		}
 	}
 	for _, t := range order {
-		n.split(&f, all, t, h.s)
+		n.split(f, all, t, h.s)
 	}
-	n.splitAlike(&f, all, order, h.s)
+	n.splitAlike(f, all, order, h.s)
 	doubt := agreeOnMain(work, fromS*n.rateHz)
 	out := n.measured(work, h.s)
 	return fitted{out, polarisations{apart: settlePairs(out), doubt: doubt}, quietest(work, 0.5)}

@@ -13,6 +13,7 @@ import (
 type memory struct {
 	y, window []float64
 	bins      []complex128
+	fitter    fitter
 }
 
 var memories = sync.Pool{New: func() any { return new(memory) }}
