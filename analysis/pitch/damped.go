@@ -32,10 +32,9 @@ func (g geometric) mirror() geometric { return geometric{conj(g.z), conj(g.power
 // at is the transform at the bin of turn.
 func (g geometric) at(turn complex128) complex128 { return (1 - g.power) * inverse(1-g.z*turn) }
 
-func inverse(z complex128) complex128 {
-	scale := 1 / norm(z)
-	return complex(real(z)*scale, -imag(z)*scale)
-}
+func inverse(z complex128) complex128 { return scaled(conj(z), 1/norm(z)) }
+
+func scaled(z complex128, by float64) complex128 { return complex(real(z)*by, imag(z)*by) }
 
 // leak is what a damped sinusoid of n samples adds to bins off its own: both
 // of its exponentials over their common denominator, which has real
@@ -94,6 +93,7 @@ type fitter struct{ now, next equations }
 type equations struct {
 	lines   []damped
 	trial   []damped       // proposed
+	poles   []geometric    // of lines
 	left    []complex128   // of the band by the lines
 	rss     float64        // its energy
 	slopes  [][]complex128 // by unknown: all amplitudes, then ln z in 1/n of lines not still
@@ -174,14 +174,16 @@ func (e *equations) build(b band, lines []damped) {
 	e.lines = append(e.lines[:0], lines...)
 	e.reset(len(b.x))
 	copy(e.left, b.x)
+	e.poles = e.poles[:0]
 	for i, d := range e.lines {
-		e.transform(b, d, e.slopes[i])
+		e.poles = append(e.poles, d.geometric(b.n))
+		e.transform(b, e.poles[i], d.a, e.slopes[i])
 	}
 	e.setSizes()
 	pole := len(e.lines)
 	for i, d := range e.lines {
 		if e.take(d.a, e.slopes[i]); !d.still {
-			bend(d, b.n, e.slopes[i], e.slopes[pole])
+			e.poles[i].bend(d.a, e.slopes[i], e.slopes[pole])
 			pole++
 		}
 	}
@@ -192,13 +194,20 @@ func (e *equations) build(b band, lines []damped) {
 	e.rss = energyOf(e.left)
 }
 
-// transform is the line's for amplitude 1; its mirror is taken from what is left.
-func (e *equations) transform(b band, d damped, s []complex128) {
-	g := d.geometric(b.n)
-	image, ca := g.mirror(), conj(d.a)
-	for i, turn := range b.turn {
-		s[i] = g.at(turn)
-		e.left[i] -= ca * image.at(turn)
+// transform is the line's for amplitude 1; its mirror, for amplitude a, is taken
+// from what is left. Both have the products of z and turn, and one division.
+func (e *equations) transform(b band, g geometric, a complex128, s []complex128) {
+	top := 1 - g.power
+	image := conj(a * top)
+	left := e.left[:len(s)]
+	for i, turn := range b.turn[:len(s)] {
+		rr, ii := real(g.z)*real(turn), imag(g.z)*imag(turn)
+		ri, ir := real(g.z)*imag(turn), imag(g.z)*real(turn)
+		own, mirror := complex(1-rr+ii, ri+ir), complex(1-rr-ii, ri-ir) // conjugates of 1 - z turn and its mirror's
+		m, n := norm(own), norm(mirror)
+		scale := 1 / (m * n)
+		s[i] = top * scaled(own, n*scale)
+		left[i] -= image * scaled(mirror, m*scale)
 	}
 }
 
@@ -227,17 +236,18 @@ func (e *equations) setSizes() {
 
 // take subtracts a line from what is left.
 func (e *equations) take(a complex128, s []complex128) {
+	left := e.left[:len(s)]
 	for i, v := range s {
-		e.left[i] -= a * v
+		left[i] -= a * v
 	}
 }
 
-// bend is the slope by the pole of the line with transform s: as (1 - z turn) s
-// is 1 - z^n, turn is gone from it.
-func bend(d damped, n int, s, slope []complex128) {
-	g := d.geometric(n)
+// bend is the slope by the pole of the line of amplitude a with transform s: as
+// (1 - z turn) s is 1 - z^n, turn is gone from it.
+func (g geometric) bend(a complex128, s, slope []complex128) {
 	rest := 1 - g.power
-	end, perN := rest+complex(g.n, 0)*g.power, d.a/(complex(g.n, 0)*rest)
+	end, perN := rest+complex(g.n, 0)*g.power, a/(complex(g.n, 0)*rest)
+	slope = slope[:len(s)]
 	for i, v := range s {
 		slope[i] = perN * (v - end) * v
 	}

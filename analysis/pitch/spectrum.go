@@ -89,9 +89,10 @@ func (s spectrum) sum(x, turn []complex128, low int) (done int) {
 		step, sign, done = -1, -1, k
 	}
 	done = min(done, len(x))
+	x, turn = x[:done], turn[:done]
 	for j := len(s.parts) - 1; j >= 0; j-- {
 		part, at := s.parts[j], k
-		for i, v := range x[:done] {
+		for i, v := range x {
 			p := part[at]
 			x[i] = v*turn[i] + complex(real(p), sign*imag(p))
 			at += step
