@@ -58,6 +58,7 @@ func regress(p []partial, start stiffString, scatter float64) *regression {
 		r.weight[i] = 1
 		r.sd[i] = math.Max(smallestCents, 1200/math.Ln2*q.sdHz/q.hz)
 	}
+	r.compare()
 	for range 25 {
 		before := r.s
 		if r.ok = r.step(); !r.ok {
@@ -99,8 +100,7 @@ func (r *regression) step() bool {
 	var a11, a12, a22, g1, g2 float64
 	for i, p := range r.p {
 		k := float64(p.n)
-		e := cents(p.hz / r.s.hz(p.n))
-		sd := r.sd[i]
+		e, sd := r.resid[i], r.sd[i]
 		w := r.weight[i] / (sd*sd + r.scatter*r.scatter)
 		d := toCents * 0.5 * k * k / (1 + r.s.b*k*k)
 		a11 += w * toCents * toCents
@@ -127,11 +127,16 @@ func (r *regression) step() bool {
 	return r.s.f0 > 0 && !math.IsInf(r.s.f0, 0)
 }
 
-// reweigh estimates the scatter from the residuals and weighs outliers down.
-func (r *regression) reweigh() {
+// compare sets the residuals.
+func (r *regression) compare() {
 	for i, p := range r.p {
 		r.resid[i] = cents(p.hz / r.s.hz(p.n))
 	}
+}
+
+// reweigh estimates the scatter from the residuals and weighs outliers down.
+func (r *regression) reweigh() {
+	r.compare()
 	r.scatter = math.Max(r.extraScatter(), r.scatter/3) // by steps: the first fits are still wrong
 	for i := range r.p {
 		z := r.resid[i] / (5 * math.Hypot(r.sd[i], r.scatter))

@@ -171,7 +171,7 @@ func (f stringFit) leastBSD(p []partial, least float64) float64 {
 	return least * (1 + f.s.b*k*k) / (k * k)
 }
 
-func cents(ratio float64) float64 { return 1200 * math.Log2(ratio) }
+func cents(ratio float64) float64 { return 1200 / math.Ln2 * math.Log(ratio) }
 
 // stiffString is a string of partials.
 type stiffString struct{ f0, b float64 }
