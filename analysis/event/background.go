@@ -34,94 +34,81 @@ const (
 	lineRateHz    = 5000.0 // lines above half of this are left in
 	maxLines      = 12
 	lineThreshold = 16.0 // power over the spectrum's median
-	leastForLines = 240  // thinned samples, 48 ms
+	leastForLines = 240  // thinned samples, 48 ms; also for a slope
 	weakLine      = 0.05 // of what the fit leaves: such lines are not worth taking away
 )
 
-// fitBackground fits to pre, whose samples end just before origin.
-func fitBackground(pre []float64, origin int64, rateHz float64) background {
+// fitBackground fits to pre, whose samples end just before origin, and to y,
+// its means of d samples each, which end there as well.
+func (s *scratch) fitBackground(pre, y []float64, d int, origin int64) background {
 	b := background{origin: origin, window: len(pre)}
 	if len(pre) < 8 {
 		return b
 	}
-	b.fitBaseline(pre, rateHz)
-	d := thinning(rateHz)
-	if y := b.thinned(pre, d); len(y) >= leastForLines {
-		b.fitLines(y[len(y)-signal.FastBelow(len(y)):], d)
+	b.level = mean(pre)
+	if len(y) >= leastForLines {
+		y = b.straightened(s, y, d)
+		b.fitLines(s, y[len(y)-signal.FastBelow(len(y)):], d)
 	}
+	return b
+}
+
+// renewed is the background at a later origin: baseline and amplitudes are
+// fitted to y, frequencies and decays kept.
+func (b background) renewed(s *scratch, y []float64, d int, origin int64) background {
+	b.origin, b.window = origin, len(y)*d
+	b.level = mean(y)
+	y = b.straightened(s, y, d)
+	lines := slices.Clone(b.lines)
+	for i := range lines {
+		lines[i].omega *= float64(d)
+		lines[i].growth *= float64(d)
+	}
+	f := fit{scratch: s, y: y}
+	f.add(lines)
+	f.solve()
+	b.lines = f.lines
+	b.fromThinned(d)
 	return b
 }
 
 func thinning(rateHz float64) int { return max(1, int(rateHz/lineRateHz)) }
 
-// renewed is the background at a later origin: baseline and amplitudes are
-// fitted to pre, whose samples end there, frequencies and decays kept.
-func (b background) renewed(pre []float64, origin int64, rateHz float64) background {
-	lines := b.lines
-	b.origin, b.window, b.lines = origin, len(pre), nil
-	if len(pre) < 8 {
-		return b
+// straightened fits the slope to y, and is y less the baseline.
+func (b *background) straightened(s *scratch, y []float64, d int) []float64 {
+	m, step := float64(len(y)), float64(d)
+	b.slope = slopeSum(y) / (step * m * (m*m - 1) / 12)
+	b.level += b.slope * (m*step + 1) / 2
+	straight := s.floats(len(y))
+	for i, v := range y {
+		straight[i] = v - b.level - b.slope*((float64(i)-m)*step+(step-1)/2)
 	}
-	b.fitBaseline(pre, rateHz)
-	d := thinning(rateHz)
-	y := b.thinned(pre, d)
-	if len(y) < leastForLines || len(lines) == 0 {
-		return b
-	}
-	for _, l := range lines {
-		b.lines = append(b.lines, line{omega: l.omega * float64(d), growth: l.growth * float64(d)})
-	}
-	b.lines = solveLines(y, b.lines)
-	b.fromThinned(d)
-	return b
-}
-
-// fitBaseline takes the mean, and with enough samples the slope.
-func (b *background) fitBaseline(pre []float64, rateHz float64) {
-	n := float64(len(pre))
-	b.level, b.slope = floats.Sum(pre)/n, 0
-	if n > 0.05*rateHz {
-		b.slope = slopeSum(pre) / (n * (n*n - 1) / 12)
-		b.level += b.slope * (n + 1) / 2
-	}
-}
-
-// thinned is pre less the baseline, every d samples averaged into one, the
-// last ending at the window's end.
-func (b *background) thinned(pre []float64, d int) []float64 {
-	n := len(pre) / d
-	off := len(pre) - n*d
-	y := make([]float64, n)
-	for i := range y {
-		at := off + i*d
-		sum := 0.0
-		for _, v := range pre[at : at+d] {
-			sum += v
-		}
-		y[i] = sum/float64(d) - b.level - b.slope*(float64(at-len(pre))+float64(d-1)/2)
-	}
-	return y
+	return straight
 }
 
 // fitLines finds the lines that stand out of the spectrum of y and fits them
 // jointly by least squares.
-func (b *background) fitLines(y []float64, d int) {
-	for pass := 0; pass < 2 && len(b.lines) < maxLines; pass++ {
-		rest := y
-		if len(b.lines) > 0 {
-			rest = subtractLines(y, b.lines)
+func (b *background) fitLines(s *scratch, y []float64, d int) {
+	f := fit{scratch: s, y: y}
+	rest := y
+	for pass := 0; pass < 2 && len(f.lines) < maxLines; pass++ {
+		if pass > 0 {
+			rest = s.copied(y)
+			subtractLines(rest, f.lines)
 		}
-		found := strongLines(rest, maxLines-len(b.lines))
+		found := f.strongLines(rest, maxLines-len(f.lines))
 		if len(found) == 0 {
 			break
 		}
-		b.lines = solveLines(y, append(b.lines, found...))
+		if f.add(found); !f.solve() {
+			break
+		}
 	}
-	left := subtractLines(y, b.lines)
-	b.rest = floats.Dot(left, left) / float64(len(y))
-	b.power = max(0, floats.Dot(y, y)/float64(len(y))-b.rest)
+	total := floats.Dot(y, y)
+	b.power = min(total, max(0, f.explained)) / float64(len(y))
+	b.rest = total/float64(len(y)) - b.power
 	weak := weakLine * math.Sqrt(b.rest)
-	b.lines = slices.DeleteFunc(b.lines, func(l line) bool { return cmplx.Abs(l.amplitude) < weak })
+	b.lines = slices.DeleteFunc(f.lines, func(l line) bool { return cmplx.Abs(l.amplitude) < weak })
 	b.fromThinned(d)
 }
 
@@ -142,29 +129,26 @@ func (b *background) fromThinned(d int) {
 	}
 }
 
-// strongLines picks spectral peaks far above the median, strongest first, and
-// estimates frequency and growth of each from the window's two halves.
-func strongLines(y []float64, most int) []line {
-	n := len(y)
-	z := windowed(y, signal.Hann(n).Coefficients)
-	coeff := signal.Transform(z)
-	power := make([]float64, len(coeff))
-	for i, c := range coeff {
-		power[i] = real(c)*real(c) + imag(c)*imag(c)
+// strongLines picks spectral peaks of y far above the median, strongest first,
+// and estimates frequency and growth of each from the window's two halves.
+func (f *fit) strongLines(y []float64, most int) []line {
+	power := f.scratch.power(y)
+	peaks := strongPeaks(power, lineThreshold*f.scratch.median(power), most)
+	if len(peaks) == 0 {
+		return nil
 	}
-	var lines []line
-	half := signal.Hann(n / 2).Coefficients
-	early, late := windowed(y, half), windowed(y[n-len(half):], half)
-	for _, k := range strongPeaks(power, most) {
-		lines = append(lines, refineLine(early, late, float64(n-len(half)), 2*math.Pi*(float64(k)+peakOffset(power, k))/float64(n)))
+	n, h := len(y), len(y)/2
+	early, late := f.halves(y)
+	lines := make([]line, len(peaks))
+	for i, k := range peaks {
+		lines[i] = refineLine(early, late, float64(n-h), 2*math.Pi*(float64(k)+peakOffset(power, k))/float64(n))
 	}
 	return lines
 }
 
-// strongPeaks are the places of the strongest peaks above the threshold,
-// strongest first, none within two bins of a stronger one.
-func strongPeaks(power []float64, most int) []int {
-	floor := lineThreshold * median(power)
+// strongPeaks are the places of the strongest peaks above the floor, strongest
+// first, none within two bins of a stronger one.
+func strongPeaks(power []float64, floor float64, most int) []int {
 	var peaks, kept []int
 	for i := 2; i < len(power)-2; i++ {
 		if power[i] > floor && power[i] >= power[i-1] && power[i] >= power[i+1] {
@@ -209,42 +193,61 @@ func refineLine(a, c []float64, span, omega float64) line {
 	return l
 }
 
-// windowed is y under the window w.
-func windowed(y, w []float64) []float64 {
-	z := make([]float64, len(w))
-	for i := range z {
-		z[i] = y[i] * w[i]
+// halves are the first and the last half of y, each under its window, which is
+// every second value of the whole one.
+func (f *fit) halves(y []float64) (early, late []float64) {
+	n, h, window := len(y), len(y)/2, f.scratch.window(len(y))
+	early, late = f.scratch.floats(h), f.scratch.floats(h)
+	for i := range early {
+		w := window[2*i]
+		early[i], late[i] = w*y[i], w*y[n-h+i]
 	}
-	return z
+	return early, late
 }
 
-// solveLines fits all amplitudes at once; time runs from the window's end, so
-// sample n-1 is at -1.
-func solveLines(y []float64, lines []line) []line {
-	k := len(lines)
-	gram, rhs := make([]float64, 4*k*k), make([]float64, 2*k)
-	all := make([]tail, k)
-	for i, l := range lines {
+// fit is a joint fit of lines to y by least squares. Time runs from the
+// window's end, so the last sample is at -1.
+type fit struct {
+	scratch   *scratch
+	y         []float64
+	lines     []line
+	tails     []tail
+	products  []float64 // of y with each line's cosine and sine
+	explained float64   // sum of squares of the lines
+}
+
+func (f *fit) add(lines []line) {
+	f.lines = append(f.lines, lines...)
+	for _, l := range lines {
 		z := cmplx.Exp(complex(-l.growth, -l.omega)) // one sample back in time
-		all[i] = tail{z, cmplx.Exp(complex(-l.growth, -l.omega) * complex(float64(len(y)), 0))}
-		sum := polynomial(y, z) * z
-		rhs[2*i], rhs[2*i+1] = real(sum), imag(sum)
+		f.tails = append(f.tails, tail{z, cmplx.Exp(complex(-l.growth, -l.omega) * complex(float64(len(f.y)), 0))})
+		sum := polynomial(f.y, z) * z
+		f.products = append(f.products, real(sum), imag(sum))
 	}
-	for i, a := range all {
-		for j, b := range all[i:] {
-			a.overlap(b, len(y), gram[2*i*2*k+2*(i+j):], 2*k)
+}
+
+// solve finds all amplitudes at once; where that cannot be done it leaves no line.
+func (f *fit) solve() bool {
+	n := len(f.products)
+	gram := f.scratch.floats(n * n)
+	for i, a := range f.tails {
+		for j, b := range f.tails[i:] {
+			a.overlap(b, len(f.y), gram[2*i*n+2*(i+j):], n)
 		}
 	}
-	for i := range 2 * k {
-		gram[i*2*k+i] = gram[i*2*k+i]*(1+1e-9) + 1e-12
+	for i := range n {
+		gram[i*n+i] = gram[i*n+i]*(1+1e-9) + 1e-12
 	}
-	if !solve(gram, rhs) {
-		return nil
+	found := slices.Clone(f.products)
+	if !solve(gram, found) {
+		f.lines, f.explained = nil, 0
+		return false
 	}
-	for j := range lines {
-		lines[j].amplitude = complex(rhs[2*j], -rhs[2*j+1])
+	for j := range f.lines {
+		f.lines[j].amplitude = complex(found[2*j], -found[2*j+1])
 	}
-	return lines
+	f.explained = floats.Dot(found, f.products)
+	return true
 }
 
 // at is the line t samples after the window's end.
@@ -281,12 +284,11 @@ func geometric(z, last complex128, n int) complex128 {
 	return z * (1 - last) * cmplx.Conj(rest) * complex(1/size, 0)
 }
 
-func subtractLines(y []float64, lines []line) []float64 {
-	rest := slices.Clone(y)
+// subtractLines takes lines away from y, which ends at their time 0.
+func subtractLines(y []float64, lines []line) {
 	for _, l := range lines {
-		subtractSinusoid(rest, l.at(-float64(len(y))), l.forth())
+		subtractSinusoid(y, l.at(-float64(len(y))), l.forth())
 	}
-	return rest
 }
 
 // subtract takes the background away from x, which holds means of d samples

@@ -38,24 +38,13 @@ func (v view) secondContact(src signal.Source, onset, to int64) (float64, error)
 	if err != nil {
 		return 0, fmt.Errorf("read samples from %d: %w", from, err)
 	}
-	x := averaged(raw, d)
+	x := v.scratch.averaged(raw, d)
 	v.bg.subtract(x, from, d)
-	force := newForce(x, predictorOrder+4, v.rateHz/float64(d), v.rawSD*v.rawSD/float64(d))
+	force := v.scratch.newForce(x, predictorOrder+4, v.rateHz/float64(d), v.rawSD*v.rawSD/float64(d))
 	if force.evidence() > 1 {
 		return force.t, nil
 	}
 	return 0, nil
-}
-
-// averaged takes the mean of every d samples.
-func averaged(x []float64, d int) []float64 {
-	y := make([]float64, len(x)/d)
-	for i := range y {
-		for _, v := range x[i*d : (i+1)*d] {
-			y[i] += v / float64(d)
-		}
-	}
-	return y
 }
 
 // burst is the strongest innovation after the first contact.
@@ -71,30 +60,30 @@ func (b burst) evidence() float64 {
 
 // newForce looks for the strongest burst in x, whose first contact is at
 // start. A second fit learns nothing from what stood out of the first.
-func newForce(x []float64, start int, rateHz, noise float64) burst {
+func (s *scratch) newForce(x []float64, start int, rateHz, noise float64) burst {
 	skip := start + int(contactsFromS*rateHz)
 	if len(x) < skip+4*predictorOrder {
 		return burst{}
 	}
 	learnt := learnFrom(x, skip)
-	e := learnt.innovation(x, noise)
+	e := learnt.innovation(s, x, noise)
 	if e == nil {
 		return burst{}
 	}
-	learnt.forget(x, e, skip)
-	if e = learnt.innovation(x, noise); e == nil {
+	learnt.forget(s, x, e, skip)
+	if e = learnt.innovation(s, x, noise); e == nil {
 		return burst{}
 	}
-	return strongest(e, start, skip, rateHz)
+	return s.strongest(e, start, skip, rateHz)
 }
 
-func strongest(e []float64, start, skip int, rateHz float64) burst {
-	energy := bursts(e, max(1, int(burstS*rateHz)))
+func (s *scratch) strongest(e []float64, start, skip int, rateHz float64) burst {
+	energy := s.bursts(e, max(1, int(burstS*rateHz)))
 	at := risenMost(energy, start+int(firstOverS*rateHz), skip)
 	return burst{
 		t:          float64(at-start) / rateHz,
 		overFirst:  energy[at] / slices.Max(energy[start:skip]),
-		overMedian: energy[at] / (median(energy[skip:]) + 1e-300),
+		overMedian: energy[at] / (s.median(energy[skip:]) + 1e-300),
 	}
 }
 
@@ -143,13 +132,13 @@ func learnFrom(x []float64, skip int) *covariance {
 // forget takes away the share of samples that innovation e drives, so that a
 // second contact teaches the predictor nothing: what is beyond some deviations
 // counts as much as if it were there.
-func (c *covariance) forget(x, e []float64, skip int) {
+func (c *covariance) forget(s *scratch, x, e []float64, skip int) {
 	const p = predictorOrder
-	sizes := make([]float64, len(e)-skip)
+	sizes := s.floats(len(e) - skip)
 	for i, v := range e[skip:] {
 		sizes[i] = math.Abs(v)
 	}
-	limit := 4 * median(sizes)
+	limit := 4 * s.median(sizes)
 	for k, size := range sizes {
 		if size <= limit {
 			continue
@@ -166,9 +155,9 @@ func (c *covariance) forget(x, e []float64, skip int) {
 }
 
 // innovation is what cannot be foretold of x; nil when that cannot be solved.
-func (c *covariance) innovation(x []float64, noise float64) []float64 {
+func (c *covariance) innovation(s *scratch, x []float64, noise float64) []float64 {
 	const p = predictorOrder
-	gram, rhs := make([]float64, p*p), make([]float64, p)
+	gram, rhs := s.floats(p*p), s.floats(p)
 	for i, row := range c.products {
 		copy(gram[i*p:], row[:p])
 		gram[i*p+i] = row[i]*(1+1e-8) + 1e-3*noise*c.samples + 1e-300
@@ -177,7 +166,8 @@ func (c *covariance) innovation(x []float64, noise float64) []float64 {
 	if !solve(gram, rhs) {
 		return nil
 	}
-	e := make([]float64, len(x))
+	e := s.floats(len(x))
+	clear(e[:p])
 	for n := p; n < len(x); n++ {
 		e[n] = x[n] - floats.Dot(rhs, x[n-p:n])
 	}
@@ -185,15 +175,18 @@ func (c *covariance) innovation(x []float64, noise float64) []float64 {
 }
 
 // bursts is the energy of the n samples from each on.
-func bursts(e []float64, n int) []float64 {
-	out := make([]float64, max(0, len(e)-n))
+func (s *scratch) bursts(e []float64, n int) []float64 {
+	out := s.floats(max(0, len(e)-n))
 	sum := 0.0
-	for i, v := range e {
+	for _, v := range e[:min(n, len(e))] {
 		sum += v * v
-		if i >= n {
-			sum = max(0, sum-e[i-n]*e[i-n])
-			out[i-n] = sum
+	}
+	for i := range out {
+		gone, come := e[i], e[i+n]
+		if sum += come*come - gone*gone; sum < 0 {
+			sum = 0
 		}
+		out[i] = sum
 	}
 	return out
 }

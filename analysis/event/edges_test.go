@@ -222,7 +222,7 @@ func TestNoisePowerIsSubtracted(t *testing.T) {
 		}
 		errs = append(errs, l.RMSDBFS-dbfs(power))
 	}
-	if m := median(errs); math.Abs(m) > 0.1 {
+	if m := middle(errs); math.Abs(m) > 0.1 {
 		t.Errorf("median error %.3f dB", m)
 	}
 }

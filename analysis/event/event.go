@@ -71,7 +71,7 @@ type Event struct {
 	TruncatedStart bool // the take begins too late to show what came before
 	TruncatedEnd   bool // the take ends before the event does
 
-	background *background // before it; nil in an Event that Find did not make
+	background *background // up to the onset; nil where Find had too little to fit it to, or did not make the Event
 }
 
 // Found is what a take holds.
@@ -92,14 +92,16 @@ func Find(ctx context.Context, src signal.Source, kind Kind) (Found, error) {
 	if rate := src.Rate(); !(rate >= 4000 && rate <= 1e6) {
 		return Found{}, fmt.Errorf("find %ss: sample rate %g Hz is not within 4 kHz to 1 MHz", kind, rate)
 	}
-	scan, err := scanTake(ctx, src, kind)
+	work := borrowed()
+	defer work.giveBack()
+	scan, err := scanTake(ctx, work, src, kind)
 	if err != nil {
 		return Found{}, fmt.Errorf("find %ss: %w", kind, err)
 	}
 	found := Found{NoisePower: scan.noisePower(), NoiseDBFS: dbfs(scan.noisePower())}
 	picks, faint := choose(scan, kind)
 	found.Faint = faint
-	found.Events, err = place(ctx, src, kind, scan, picks)
+	found.Events, err = place(ctx, work, src, kind, scan, picks)
 	if err != nil {
 		return Found{}, fmt.Errorf("find %ss: %w", kind, err)
 	}

@@ -37,47 +37,52 @@ type Level struct {
 // MeasureLevel reads the event's window. noisePower is the background's mean
 // square as in Found. The errors wrap ErrCutShort or ErrBelowNoise.
 func MeasureLevel(src signal.Source, e Event, kind Kind, noisePower float64) (Level, error) {
+	work := borrowed()
+	defer work.giveBack()
 	if kind == Pluck {
-		return levelOf(src, e, kind, noisePower, nil)
+		return work.levelOf(src, e, kind, noisePower, nil)
 	}
-	v, err := e.lookAhead(src)
+	v, err := e.lookAhead(work, src)
 	if err != nil {
 		return Level{}, err
 	}
-	return levelOf(src, e, kind, noisePower, &v)
+	return work.levelOf(src, e, kind, noisePower, &v)
 }
 
 // MeasureTap is MeasureLevel and FirstMotion of a tap with one fit of its
 // background; levelErr is MeasureLevel's error.
 func MeasureTap(src signal.Source, e Event, noisePower float64) (level Level, motion Motion, levelErr, err error) {
-	v, err := e.lookAhead(src)
+	work := borrowed()
+	defer work.giveBack()
+	v, err := e.lookAhead(work, src)
 	if err != nil {
 		return level, motion, nil, err
 	}
 	motion = motionOf(v, e, noisePower)
-	level, levelErr = levelOf(src, e, Tap, noisePower, &v)
+	level, levelErr = work.levelOf(src, e, Tap, noisePower, &v)
 	return level, motion, levelErr, nil
 }
 
 // levelOf takes the view of a tap's background; a pluck needs none.
-func levelOf(src signal.Source, e Event, kind Kind, noisePower float64, v *view) (Level, error) {
+func (s *scratch) levelOf(src signal.Source, e Event, kind Kind, noisePower float64, v *view) (Level, error) {
 	from, to := levelWindow(e, kind, src.Rate())
 	if to > e.limit(src) {
 		return Level{}, fmt.Errorf("level of the %s at %.3f s: %w (it lasts %.0f of %.0f ms)", kind, float64(e.Onset)/src.Rate(), ErrCutShort,
 			max(0, float64(e.limit(src)-from))/src.Rate()*1000, float64(to-from)/src.Rate()*1000)
 	}
-	raw, err := signal.Segment(src, from, to-from)
+	samples, err := signal.Segment(src, from, to-from)
 	if err != nil {
 		return Level{}, fmt.Errorf("read the %s at sample %d: %w", kind, from, err)
 	}
-	clean, noise := withoutBackground(v, raw, from, noisePower)
-	power := floats.Dot(clean, clean)/float64(len(clean)) - noise
+	x := s.copied(samples)
+	noise := clean(v, x, from, noisePower)
+	power := floats.Dot(x, x)/float64(len(x)) - noise
 	if !(power > 0) {
 		return Level{}, fmt.Errorf("level of the %s at %.3f s: %w", kind, float64(e.Onset)/src.Rate(), ErrBelowNoise)
 	}
 	return Level{
-		RMSDBFS: dbfs(power), PeakDB: 20 * math.Log10(max(1e-10, peakOf(clean))),
-		SNRDB: dbfs(power) - dbfs(noisePower), Clipped: flatTop(raw),
+		RMSDBFS: dbfs(power), PeakDB: 20 * math.Log10(max(1e-10, peakOf(x))),
+		SNRDB: dbfs(power) - dbfs(noisePower), Clipped: flatTop(samples),
 	}, nil
 }
 
@@ -97,25 +102,26 @@ func (e Event) limit(src signal.Source) int64 {
 	return min(e.Limit, src.Len())
 }
 
-// withoutBackground takes baseline and hum from a copy of raw, and gives the
-// noise power that is left in it. Over a tap's 50 ms the background before it
-// is predicted; over a pluck's 500 ms the string swings many times about its
-// own baseline, and hum averages out against it.
-func withoutBackground(v *view, raw []float64, from int64, noisePower float64) ([]float64, float64) {
-	clean := append([]float64(nil), raw...)
-	switch {
-	case v == nil:
-		straighten(clean)
-		return clean, noisePower
-	case float64(v.bg.window) < 0.005*v.rateHz: // nothing to judge the baseline by
-		return clean, noisePower
-	case float64(v.bg.window) < 0.08*v.rateHz: // lines too coarse for 50 ms ahead
-		v.bg.lines = nil
-		v.bg.subtract(clean, from, 1)
-		return clean, noisePower
+// clean takes baseline and hum from x, and gives the noise power that is left
+// in it. Over a tap's 50 ms the background before it is predicted; over a
+// pluck's 500 ms the string swings many times about its own baseline, and hum
+// averages out against it.
+func clean(v *view, x []float64, from int64, noisePower float64) float64 {
+	if v == nil {
+		straighten(x)
+		return noisePower
 	}
-	v.bg.subtract(clean, from, 1)
-	return clean, min(noisePower, v.rawSD*v.rawSD)
+	bg := v.bg
+	switch window := float64(bg.window); {
+	case window < 0.005*v.rateHz: // nothing to judge the baseline by
+		return noisePower
+	case window < 0.08*v.rateHz: // lines too coarse for 50 ms ahead
+		bg.lines = nil
+	default:
+		noisePower = min(noisePower, v.rawSD*v.rawSD)
+	}
+	bg.subtract(x, from, 1)
+	return noisePower
 }
 
 // guard is where the background's window ends.

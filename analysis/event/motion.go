@@ -42,18 +42,20 @@ const (
 // background's mean square as in Found; it serves where the take begins too
 // late to show the background itself.
 func FirstMotion(src signal.Source, e Event, noisePower float64) (Motion, error) {
-	v, err := e.lookAhead(src)
+	work := borrowed()
+	defer work.giveBack()
+	v, err := e.lookAhead(work, src)
 	if err != nil {
 		return Motion{}, err
 	}
 	return motionOf(v, e, noisePower), nil
 }
 
-// lookAhead is the view of an event's background and first motion. The
-// background that Find has fitted is only brought up to the onset.
-func (e Event) lookAhead(src signal.Source) (view, error) {
+// lookAhead is the view of an event's background and first motion. Find has
+// fitted the background; it is fitted here where that was not possible.
+func (e Event) lookAhead(s *scratch, src signal.Source) (view, error) {
 	rate := src.Rate()
-	v, err := look(src, e.background, e.Prior, e.guard(rate), min(e.limit(src), e.Onset+int64(0.009*rate)))
+	v, err := look(s, src, e.background, e.Prior, e.guard(rate), min(e.limit(src), e.Onset+int64(0.009*rate)))
 	if err != nil {
 		return view{}, fmt.Errorf("background of the event at %.3f s: %w", float64(e.Onset)/rate, err)
 	}
@@ -83,7 +85,7 @@ func (m *Motion) judge(v view, e Event) {
 	at := v.index(e.Onset)
 	slack := v.samples(2e-4) + int(min(2*e.OnsetSDSamples, float64(v.samples(0.001))))
 	if base, moved := v.touch(v.index(e.Onset) - v.samples(2e-4)); moved {
-		v.r = append([]float64(nil), v.r...)
+		v.r = v.scratch.copied(v.r)
 		for i := range v.r {
 			v.r[i] -= base
 		}

@@ -3,7 +3,6 @@ package event
 import (
 	"fmt"
 	"math"
-	"slices"
 
 	"saddlewise/analysis/signal"
 )
@@ -24,38 +23,59 @@ const (
 
 // view is a stretch of the take with its background taken away.
 type view struct {
-	first  int64     // index of r[0] in the take
-	r      []float64 // residual, smoothed
-	raw    []float64 // residual
-	sd     float64   // of r before the event
-	rawSD  float64   // of raw before the event
-	rateHz float64
-	bg     background
+	scratch *scratch
+	first   int64     // index of r[0] in the take
+	r       []float64 // residual, smoothed
+	raw     []float64 // residual
+	sd      float64   // of r before the event
+	rawSD   float64   // of raw before the event
+	rateHz  float64
+	bg      background
+	means   []float64 // of the samples before r[0] as well, d each; nil where bg was known
+	from    int64     // first sample of the means
+	d       int
 }
 
 // look reads [prior, to) and takes away the background fitted to [prior,
-// guard), whose lines are those of known if there is such.
-func look(src signal.Source, known *background, prior, guard, to int64) (view, error) {
+// guard), or known if there is such.
+func look(s *scratch, src signal.Source, known *background, prior, guard, to int64) (view, error) {
 	rate := src.Rate()
-	prior = max(0, prior, guard-int64(priorS*rate))
+	reach, keep := int64(priorS*rate), int64(keepS*rate)
+	if known != nil {
+		reach = keep
+	}
+	prior = max(0, prior, guard-reach)
 	x, err := signal.Segment(src, prior, max(to, guard)-prior)
 	if err != nil {
 		return view{}, fmt.Errorf("read samples from %d: %w", prior, err)
 	}
 	pre := x[:max(0, min(int64(len(x)), guard-prior))]
-	origin := prior + int64(len(pre))
-	v := view{rateHz: rate}
+	shown := max(0, int64(len(pre))-keep)
+	v := view{scratch: s, rateHz: rate, first: prior + shown, raw: s.copied(x[shown:]), d: thinning(rate)}
 	if known == nil {
-		v.bg = fitBackground(pre, origin, rate)
+		off := len(pre) % v.d
+		v.means, v.from = s.averaged(x[off:], v.d), prior+int64(off)
+		v.bg = s.fitBackground(pre, v.means[:len(pre)/v.d], v.d, prior+int64(len(pre)))
 	} else {
-		v.bg = known.renewed(pre, origin, rate)
+		v.bg = *known
 	}
-	keep := max(0, len(pre)-int(keepS*rate))
-	v.first, v.raw = prior+int64(keep), slices.Clone(x[keep:])
 	v.bg.subtract(v.raw, v.first, 1)
-	v.r = boxcar(v.raw, int(math.Round(smoothS*rate)))
-	v.sd, v.rawSD = rms(v.r[:len(pre)-keep]), rms(v.raw[:len(pre)-keep])
+	v.r = s.boxcar(v.raw, int(math.Round(smoothS*rate)))
+	before := len(pre) - int(shown)
+	v.sd, v.rawSD = rms(v.r[:before]), rms(v.raw[:before])
 	return v, nil
+}
+
+// upTo is the background fitted to what comes before sample to; nil where
+// that is too little to have lines.
+func (v view) upTo(to int64) *background {
+	k := int((to - v.from) / int64(v.d))
+	if k < leastForLines || len(v.means) < k {
+		return nil
+	}
+	y := v.means[max(0, k-v.samples(priorS)/v.d):k]
+	bg := v.bg.renewed(v.scratch, y, v.d, v.from+int64(k*v.d))
+	return &bg
 }
 
 func (v view) index(sample int64) int { return int(max(0, min(int64(len(v.r)), sample-v.first))) }
@@ -70,7 +90,7 @@ type onset struct {
 
 // refine places the onset of a rise seen at sample seen, and gives the view
 // it was placed in, which reaches far enough to know a click.
-func refine(src signal.Source, kind Kind, prior, seen int64) (onset, view, error) {
+func refine(s *scratch, src signal.Source, kind Kind, prior, seen int64) (onset, view, error) {
 	rate := src.Rate()
 	ahead := tapPeakS
 	if kind == Pluck {
@@ -82,7 +102,7 @@ func refine(src signal.Source, kind Kind, prior, seen int64) (onset, view, error
 	var v view
 	for range 2 {
 		var err error
-		if v, err = look(src, nil, prior, guard, to); err != nil {
+		if v, err = look(s, src, nil, prior, guard, to); err != nil {
 			return onset{}, view{}, err
 		}
 		o = v.firstRise(v.index(seen-int64(guardS*rate)), v.index(seen+int64(ahead*rate)))
@@ -112,7 +132,7 @@ func (v view) firstRise(from, to int) onset {
 	begin := v.follow(y, strong, max(4*v.sd, 0.1*peak), 0)
 	floor := 0
 	if base, moved := v.touch(begin); moved {
-		y = append([]float64(nil), y...)
+		y = v.scratch.copied(y)
 		floor = max(0, begin-v.samples(0.001))
 		for i := floor; i < len(y); i++ {
 			y[i] -= base

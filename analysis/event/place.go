@@ -18,7 +18,7 @@ const (
 )
 
 // place turns picks into events: exact onset, contacts, end.
-func place(ctx context.Context, src signal.Source, kind Kind, s *scan, picks []pick) ([]Event, error) {
+func place(ctx context.Context, work *scratch, src signal.Source, kind Kind, s *scan, picks []pick) ([]Event, error) {
 	var events []Event
 	prior := int64(0)
 	for i, p := range picks {
@@ -29,7 +29,7 @@ func place(ctx context.Context, src signal.Source, kind Kind, s *scan, picks []p
 		if i+1 < len(picks) {
 			next = picks[i+1].frame*s.frameLen - int64(guardS*s.rateHz)
 		}
-		e, genuine, err := placeOne(src, kind, s, p, prior, next)
+		e, genuine, err := placeOne(work, src, kind, s, p, prior, next)
 		if err != nil {
 			return nil, err
 		}
@@ -51,9 +51,10 @@ func place(ctx context.Context, src signal.Source, kind Kind, s *scan, picks []p
 
 // placeOne places one pick, and tells whether it is an event from near by.
 // The next one begins no earlier than next.
-func placeOne(src signal.Source, kind Kind, s *scan, p pick, prior, next int64) (Event, bool, error) {
+func placeOne(work *scratch, src signal.Source, kind Kind, s *scan, p pick, prior, next int64) (Event, bool, error) {
+	work.takeBack()
 	seen := p.frame * s.frameLen
-	o, v, err := refine(src, kind, min(prior, seen), seen)
+	o, v, err := refine(work, src, kind, min(prior, seen), seen)
 	if err != nil {
 		return Event{}, false, err
 	}
@@ -67,8 +68,7 @@ func placeOne(src signal.Source, kind Kind, s *scan, p pick, prior, next int64) 
 	if genuine, err := v.genuine(src, kind, at, end); !genuine || err != nil {
 		return e, false, err
 	}
-	bg := v.bg
-	e.background = &bg
+	e.background = v.upTo(e.guard(s.rateHz))
 	if kind == Tap {
 		err = e.contacts(src, s, p, v, end)
 	}
@@ -132,9 +132,9 @@ func (v view) hasPartials(src signal.Source, from, to int64) (bool, error) {
 		return false, fmt.Errorf("read samples from %d: %w", from, err)
 	}
 	d := thinning(v.rateHz)
-	x := averaged(raw, d)
+	x := v.scratch.averaged(raw, d)
 	v.bg.subtract(x, from, d)
-	bg := fitBackground(x, 0, v.rateHz/float64(d))
+	bg := v.scratch.fitBackground(x, x, 1, 0)
 	return bg.power > 0.25*bg.rest, nil
 }
 

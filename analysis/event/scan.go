@@ -46,12 +46,12 @@ type scan struct {
 }
 
 // scanTake reads the take once.
-func scanTake(ctx context.Context, src signal.Source, kind Kind) (*scan, error) {
+func scanTake(ctx context.Context, work *scratch, src signal.Source, kind Kind) (*scan, error) {
 	s := newScanner(src)
 	if kind == Pluck {
 		s.ratio = risePluck
 	}
-	if err := s.prime(ctx, src); err != nil {
+	if err := s.prime(ctx, work, src); err != nil {
 		return nil, err
 	}
 	for _, f := range s.ready {
@@ -88,14 +88,14 @@ func newScanner(src signal.Source) *scanner {
 
 // prime looks at the first seconds to learn the baseline, so that DC makes no
 // step, and how quiet the take gets, which stands for the past of an event at the very first sample.
-func (s *scanner) prime(ctx context.Context, src signal.Source) error {
+func (s *scanner) prime(ctx context.Context, work *scratch, src signal.Source) error {
 	head, err := signal.Segment(src, 0, int64(0.02*src.Rate()))
 	if err != nil {
 		return fmt.Errorf("read the take's start: %w", err)
 	}
 	trial := newScanner(src)
 	trial.detect = false
-	s.frames.bands.base.settle(median(head))
+	s.frames.bands.base.settle(work.median(head))
 	s.ready = make([]frame, 0, 3*1024)
 	quietest := frame{low: math.Inf(1), mid: math.Inf(1), high: math.Inf(1)}
 	look := func(f frame) {

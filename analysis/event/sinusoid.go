@@ -38,10 +38,10 @@ func polynomial(y []float64, z complex128) complex128 {
 	var p0, p1, p2, p3, q0, q1, q2, q3 float64
 	for y = y[lead:]; len(y) >= 4; y = y[4:] {
 		v := (*[4]float64)(y)
-		p0, q0 = v[0]+c*p0-d*q0, p0
-		p1, q1 = v[1]+c*p1-d*q1, p1
-		p2, q2 = v[2]+c*p2-d*q2, p2
-		p3, q3 = v[3]+c*p3-d*q3, p3
+		p0, q0 = (v[0]-d*q0)+c*p0, p0
+		p1, q1 = (v[1]-d*q1)+c*p1, p1
+		p2, q2 = (v[2]-d*q2)+c*p2, p2
+		p3, q3 = (v[3]-d*q3)+c*p3, p3
 		first *= step
 	}
 	back := complex(real(step), -imag(step))
