@@ -60,22 +60,60 @@ func measureTaps(ctx context.Context, src signal.Source, bandsPerOctave int, bri
 	return t, t.measureBands(ctx, src, bandsPerOctave)
 }
 
-// measureBands reads the taps' spectra.
+// measureBands reads the taps' spectra, two stretches at a time.
 func (t *tapTake) measureBands(ctx context.Context, src signal.Source, bandsPerOctave int) error {
-	hush, err := background(src, t.found)
-	if err != nil {
-		return err
-	}
+	list := t.spectral(src)
 	bands := response.Bands(bandsPerOctave, src.Rate())
-	for i := range t.taps {
+	meter := response.NewSpectrometer(src.Rate(), int(hushS*src.Rate()))
+	var hush *response.Spectrum
+	for ; len(list) > 0; list = list[min(2, len(list)):] {
 		if err := ctx.Err(); err != nil {
 			return err
 		}
-		if err := t.taps[i].measureBands(src, hush, bands); err != nil {
-			return err
+		var read [2]response.Stretch
+		for i, s := range list[:min(2, len(list))] {
+			x, err := signal.Segment(src, s.from, s.length)
+			if err != nil {
+				return fmt.Errorf("read samples from %d: %w", s.from, err)
+			}
+			read[i] = response.Stretch{Samples: x, Lead: int(s.lead)}
+		}
+		first, second := meter.Both(read[0], read[1])
+		for i, s := range list[:min(2, len(list))] {
+			spectrum := [...]response.Spectrum{first, second}[i]
+			if s.tap == nil {
+				hush = &spectrum
+				continue
+			}
+			b := response.TapFrom(spectrum, hush, bands)
+			s.tap.bands = &b
 		}
 	}
 	return nil
+}
+
+// stretch is what a spectrum is read of: a tap or, first, the background.
+type stretch struct {
+	from, length, lead int64
+	tap                *tapEvent
+}
+
+// spectral lists the stretches to read. Double hits and taps too short for a
+// spectrum are left out.
+func (t *tapTake) spectral(src signal.Source) []stretch {
+	var list []stretch
+	if hush := background(src, t.found); float64(hush.length) >= 0.05*src.Rate() {
+		list = append(list, hush)
+	}
+	lead := int64(tapLeadS * src.Rate())
+	for i := range t.taps {
+		tap := &t.taps[i]
+		n := lead + min(int64(tapSpectrumS*src.Rate()), tap.at.Limit-tap.at.Onset)
+		if !tap.at.DoubleHit && !tap.at.TruncatedStart && n >= response.LeastSamples {
+			list = append(list, stretch{tap.at.Onset - lead, n, lead, tap})
+		}
+	}
+	return list
 }
 
 func measureTap(src signal.Source, e event.Event, noisePower float64) (tapEvent, error) {
@@ -93,49 +131,18 @@ func measureTap(src signal.Source, e event.Event, noisePower float64) (tapEvent,
 	return tap, nil
 }
 
-// measureBands reads the tap's spectrum; double hits and taps too short for
-// one have none.
-func (t *tapEvent) measureBands(src signal.Source, hush *response.Spectrum, bands []signal.Band) error {
-	if t.at.DoubleHit || t.at.TruncatedStart {
-		return nil
-	}
-	rate := src.Rate()
-	lead := int64(tapLeadS * rate)
-	n := min(int64(tapSpectrumS*rate), t.at.Limit-t.at.Onset) + lead
-	x, err := signal.Segment(src, t.at.Onset-lead, n)
-	if err != nil {
-		return fmt.Errorf("read tap at sample %d: %w", t.at.Onset, err)
-	}
-	if s, err := response.SpectrumOf(x, rate, int(lead)); err == nil {
-		b := response.TapFrom(s, hush, bands)
-		t.bands = &b
-	}
-	return nil
-}
-
-// background is the spectrum of the longest stretch before an event in which
-// the event before has died away, as far as it takes to know it as well as a
-// tap's; nil when there is none of 50 ms.
-func background(src signal.Source, found event.Found) (*response.Spectrum, error) {
-	var from, length int64
+// background is the longest stretch before an event in which the event before
+// has died away, as far as it takes to know it as well as a tap.
+func background(src signal.Source, found event.Found) stretch {
+	var s stretch
 	for _, e := range found.Events {
-		if n := e.Onset - int64(0.02*src.Rate()) - e.Prior; n > length {
-			from, length = e.Prior, n
+		if n := e.Onset - int64(0.02*src.Rate()) - e.Prior; n > s.length {
+			s.from, s.length = e.Prior, n
 		}
 	}
-	length = min(length, int64(hushS*src.Rate()))
-	x, err := signal.Segment(src, from, length)
-	if err != nil {
-		return nil, fmt.Errorf("read background at sample %d: %w", from, err)
-	}
-	if float64(len(x)) < 0.05*src.Rate() {
-		return nil, nil
-	}
-	s, err := response.SpectrumOf(x, src.Rate(), len(x))
-	if err != nil {
-		return nil, nil
-	}
-	return &s, nil
+	s.length = min(s.length, int64(hushS*src.Rate()))
+	s.lead = s.length
+	return s
 }
 
 // tapOf gathers the taps of one string from all its takes.

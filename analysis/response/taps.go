@@ -9,7 +9,6 @@
 package response
 
 import (
-	"errors"
 	"math"
 
 	"saddlewise/analysis/signal"
@@ -42,44 +41,85 @@ type Spectrum struct {
 	Second float64    // length of the stretch, its fades counted by their power
 }
 
-// ErrTooShort means a stretch of fewer than 64 samples.
-var ErrTooShort = errors.New("too short for a spectrum")
-
-// SpectrumOf is the energy spectrum of x without its mean before sample lead.
-// The lead fades in and the last tenth fades out, so that hum cut off at the
-// ends does not spill over all bands.
-func SpectrumOf(x []float64, rateHz float64, lead int) (Spectrum, error) {
-	if len(x) < 64 {
-		return Spectrum{}, ErrTooShort
-	}
-	lead = min(max(lead, 0), len(x))
-	n := powerOfTwo(max(len(x), int(rateHz/8)))
-	padded := make([]float64, n)
-	base := mean(x[:lead])
-	for i, v := range x {
-		padded[i] = v - base
-	}
-	fadeIn, fadeOut := min(lead, len(x)/10), len(x)/10
-	s := Spectrum{Second: (float64(len(x)) - fade(padded[:len(x)], fadeIn, fadeOut)) / rateHz}
-	s.energy = signal.PSD{StepHz: rateHz / float64(n), Power: make([]float64, n/2+1)}
-	for k, c := range signal.Transform(padded) {
-		s.energy.Power[k] = 2 * (real(c)*real(c) + imag(c)*imag(c)) / (rateHz * rateHz)
-	}
-	return s, nil
+// Stretch is what a spectrum is taken of; Lead counts its samples before the
+// event.
+type Stretch struct {
+	Samples []float64
+	Lead    int
 }
 
-// fade softens the first and the last samples of x, and says how many whole
-// samples of noise's power that takes away.
-func fade(x []float64, first, last int) (lost float64) {
-	soften := func(i, step, length int) {
-		for k := range length {
-			gain := halfCosine(k, length)
-			x[i+k*step] *= gain
-			lost += 1 - gain*gain
-		}
+// LeastSamples is the shortest stretch whose spectrum says anything.
+const LeastSamples = 64
+
+// Spectrometer takes spectra of stretches two at a time, as the real and the
+// imaginary part of one sequence, which takes little longer than one alone.
+type Spectrometer struct {
+	rateHz float64
+	parts  [2][]float64
+	z      []complex128
+	gains  map[int][]float64 // of fades, by their length
+}
+
+// NewSpectrometer serves stretches of up to longest samples.
+func NewSpectrometer(rateHz float64, longest int) *Spectrometer {
+	n := powerOfTwo(max(longest, int(rateHz/8)))
+	return &Spectrometer{
+		rateHz: rateHz, gains: map[int][]float64{}, z: make([]complex128, n),
+		parts: [2][]float64{make([]float64, n), make([]float64, n)},
 	}
-	soften(0, 1, first)
-	soften(len(x)-1, -1, last)
+}
+
+// Both is the energy spectra of a and b without their means before the event.
+// The lead fades in and the last tenth fades out, so that hum cut off at the
+// ends does not spill over all bands.
+func (m *Spectrometer) Both(a, b Stretch) (first, second Spectrum) {
+	n := len(m.z)
+	first, second = m.faded(m.parts[0], a), m.faded(m.parts[1], b)
+	for i, v := range m.parts[0] {
+		m.z[i] = complex(v, m.parts[1][i])
+	}
+	z := signal.InPlace(m.z)
+	scale := 1 / (2 * m.rateHz * m.rateHz)
+	for k := range first.energy.Power {
+		u, v := z[k], z[(n-k)&(n-1)]
+		even, odd := u+v, u-v
+		first.energy.Power[k] = scale * (real(even)*real(even) + imag(odd)*imag(odd))
+		second.energy.Power[k] = scale * (imag(even)*imag(even) + real(odd)*real(odd))
+	}
+	return first, second
+}
+
+// faded puts the stretch into part, and gives a spectrum to be filled.
+func (m *Spectrometer) faded(part []float64, s Stretch) Spectrum {
+	x, n := part[:len(s.Samples)], len(part)
+	clear(part[len(x):])
+	lead := min(max(s.Lead, 0), len(x))
+	base := mean(s.Samples[:lead])
+	for i, v := range s.Samples {
+		x[i] = v - base
+	}
+	lost := m.soften(x, 0, 1, min(lead, len(x)/10)) + m.soften(x, len(x)-1, -1, len(x)/10)
+	return Spectrum{
+		energy: signal.PSD{StepHz: m.rateHz / float64(n), Power: make([]float64, n/2+1)},
+		Second: (float64(len(x)) - lost) / m.rateHz,
+	}
+}
+
+// soften fades length samples of x from i on by the given step, and says how
+// many whole samples of noise's power that takes away.
+func (m *Spectrometer) soften(x []float64, i, step, length int) (lost float64) {
+	gains, ok := m.gains[length]
+	if !ok {
+		gains = make([]float64, length)
+		for k := range gains {
+			gains[k] = halfCosine(k, length)
+		}
+		m.gains[length] = gains
+	}
+	for k, gain := range gains {
+		x[i+k*step] *= gain
+		lost += 1 - gain*gain
+	}
 	return lost
 }
 
