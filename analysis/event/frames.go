@@ -3,7 +3,6 @@ package event
 import (
 	"context"
 	"fmt"
-	"io"
 	"math"
 
 	"saddlewise/analysis/signal"
@@ -26,7 +25,6 @@ type frames struct {
 	decimation int
 	length     int // of a frame, samples
 	at         int64
-	block      []float64
 }
 
 func newFrames(rateHz float64) frames {
@@ -37,24 +35,22 @@ func newFrames(rateHz float64) frames {
 
 // read pushes the frames from the last one read on that end by sample to.
 func (f *frames) read(ctx context.Context, src signal.Source, to int64, push func(frame)) error {
-	if f.block == nil {
-		f.block = make([]float64, (1<<14/f.length+1)*f.length)
-	}
-	for to = min(to, src.Len()); f.at+int64(f.length) <= to; {
+	const most = 1 << 14 // samples at once
+	length := int64(f.length)
+	for to = min(to, src.Len()); f.at+length <= to; {
 		if err := ctx.Err(); err != nil {
 			return err
 		}
-		x := f.block[:min(int64(len(f.block)), (to-f.at)/int64(f.length)*int64(f.length))]
-		n, err := src.ReadAt(x, f.at)
-		if err != nil && err != io.EOF {
+		x, err := signal.Segment(src, f.at, min(most/length+1, (to-f.at)/length)*length)
+		if err != nil {
 			return fmt.Errorf("read samples at %d: %w", f.at, err)
 		}
-		if n < f.length {
+		if len(x) < f.length {
 			return nil
 		}
-		for x = x[:n]; len(x) >= f.length; x = x[f.length:] {
+		for ; len(x) >= f.length; x = x[f.length:] {
 			push(f.bands.frame(x[:f.length], f.decimation))
-			f.at += int64(f.length)
+			f.at += length
 		}
 	}
 	return nil
