@@ -189,6 +189,8 @@ type scorer struct {
 const (
 	cellsPerBin  = 2
 	cellsPerRest = 64
+
+	_ uint8 = maxLines // so that a cell holds any line
 )
 
 func newScorer(lines []line, topHz float64) *scorer {
