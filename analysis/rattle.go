@@ -76,18 +76,13 @@ func betweenPartials(power []float64, stepHz float64, p pitch.Pitch) (sum float6
 
 // powerSpectrum is the Hann-windowed power of x, mean square per bin.
 func powerSpectrum(x []float64, rateHz float64) (power []float64, stepHz float64) {
-	w := signal.Hann(len(x)).Coefficients
-	mean, gain := 0.0, 0.0
-	for i, v := range x {
-		mean += v
-		gain += w[i] * w[i]
-	}
-	mean /= float64(len(x))
+	mean := floats.Sum(x) / float64(len(x))
 	padded := make([]float64, 1<<bits.Len(uint(len(x)-1))) // powers of two transform quickly
+	signal.FillHann(padded[:len(x)])
 	for i, v := range x {
-		padded[i] = (v - mean) * w[i]
+		padded[i] *= v - mean
 	}
 	power = signal.Energies(padded, padded)
-	floats.Scale(2/(gain*float64(len(padded))), power)
+	floats.Scale(2/(signal.HannPowerGain*float64(len(x))*float64(len(padded))), power)
 	return power, rateHz / float64(len(padded))
 }

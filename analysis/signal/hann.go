@@ -1,7 +1,8 @@
 package signal
 
-// hannPowerGain is the mean of the squares of a Hann window's coefficients.
-const hannPowerGain = 0.375
+// HannPowerGain is the mean of the squares of a Hann window's coefficients,
+// more than two of them.
+const HannPowerGain = 0.375
 
 // HannPower is the power of x about its mean in each bin from 0 Hz to half the
 // rate, under a periodic Hann window. All bins together hold the mean square of
@@ -18,7 +19,7 @@ func HannPower(x []float64) []float64 {
 	c := f.lent(x)
 	c[0] = 0
 	power := make([]float64, len(c))
-	scale := 2 / (hannPowerGain * float64(n) * float64(n))
+	scale := 2 / (HannPowerGain * float64(n) * float64(n))
 	before := conj(c[1])
 	for k, here := range c {
 		var after complex128

@@ -35,23 +35,33 @@ func Rectangular(n int) Window { return periodic("rectangular", n, window.Rectan
 
 // Hann is the Hann window of n samples.
 func Hann(n int) Window {
-	w := Window{Name: "Hann", Coefficients: make([]float64, n), CoherentGain: 0.5, PowerGain: hannPowerGain}
+	w := Window{Name: "Hann", Coefficients: make([]float64, n), CoherentGain: 0.5, PowerGain: HannPowerGain}
 	switch n {
 	case 1:
 		w.CoherentGain, w.PowerGain = 0, 0
 	case 2:
 		w.PowerGain = 0.5
 	}
+	FillHann(w.Coefficients)
+	return w
+}
+
+// FillHann makes w the coefficients of a Hann window.
+func FillHann(w []float64) {
+	n := len(w)
+	if n == 0 {
+		return
+	}
+	w[0] = 0
 	step := unit(1 / float64(n))
 	for from := 1; from <= n/2; from += exactEvery {
 		z := unit(float64(from) / float64(n))
 		for i := from; i < min(n/2+1, from+exactEvery); i++ {
 			v := 0.5 - 0.5*real(z)
-			w.Coefficients[i], w.Coefficients[n-i] = v, v
+			w[i], w[n-i] = v, v
 			z *= step
 		}
 	}
-	return w
 }
 
 // exactEvery is how often a turning phasor is set anew, so that its rounding
