@@ -66,10 +66,10 @@ func look(s *scratch, src signal.Source, known *background, prior, guard, to int
 	return v, nil
 }
 
-// upTo is the background fitted to what comes before sample to; nil where
+// upTo is the background fitted to what comes before sample to or about; nil where
 // that is too little to have lines.
 func (v view) upTo(to int64) *background {
-	k := int((to - v.from) / int64(v.d))
+	k := int((to - v.from + int64(v.d/2)) / int64(v.d))
 	if k < leastForLines || len(v.means) < k {
 		return nil
 	}
