@@ -64,7 +64,7 @@ func (b background) renewed(s *scratch, y []float64, d int, origin int64) backgr
 		lines[i].omega *= float64(d)
 		lines[i].growth *= float64(d)
 	}
-	f := fit{scratch: s, y: y}
+	f := s.newFit(y)
 	f.add(lines)
 	f.solve()
 	b.lines = f.lines
@@ -89,7 +89,7 @@ func (b *background) straightened(s *scratch, y []float64, d int) []float64 {
 // fitLines finds the lines that stand out of the spectrum of y and fits them
 // jointly by least squares.
 func (b *background) fitLines(s *scratch, y []float64, d int) {
-	f := fit{scratch: s, y: y}
+	f := s.newFit(y)
 	rest := y
 	for pass := 0; pass < 2 && len(f.lines) < maxLines; pass++ {
 		if pass > 0 {
@@ -196,7 +196,7 @@ func refineLine(a, c []float64, span, omega float64) line {
 // halves are the first and the last half of y, each under its window, which is
 // every second value of the whole one.
 func (f *fit) halves(y []float64) (early, late []float64) {
-	n, h, window := len(y), len(y)/2, f.scratch.window(len(y))
+	n, h, window := len(y), len(y)/2, f.scratch.spectrum(len(y)).hann
 	early, late = f.scratch.floats(h), f.scratch.floats(h)
 	for i := range early {
 		w := window[2*i]
@@ -214,6 +214,10 @@ type fit struct {
 	tails     []tail
 	products  []float64 // of y with each line's cosine and sine
 	explained float64   // sum of squares of the lines
+}
+
+func (s *scratch) newFit(y []float64) fit {
+	return fit{scratch: s, y: y, lines: make([]line, 0, maxLines), tails: make([]tail, 0, maxLines), products: s.floats(2 * maxLines)[:0]}
 }
 
 func (f *fit) add(lines []line) {
@@ -238,7 +242,7 @@ func (f *fit) solve() bool {
 	for i := range n {
 		gram[i*n+i] = gram[i*n+i]*(1+1e-9) + 1e-12
 	}
-	found := slices.Clone(f.products)
+	found := f.scratch.copied(f.products)
 	if !solve(gram, found) {
 		f.lines, f.explained = nil, 0
 		return false

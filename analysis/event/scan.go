@@ -51,10 +51,12 @@ func scanTake(ctx context.Context, work *scratch, src signal.Source, kind Kind) 
 	if kind == Pluck {
 		s.ratio = risePluck
 	}
+	blocks := int(src.Len()/s.out.blockLen) + 1
+	s.out.blocks, s.out.wideBlocks = make([]float64, 0, blocks), make([]float64, 0, blocks)
 	if err := s.prime(ctx, work, src); err != nil {
 		return nil, err
 	}
-	for _, f := range s.ready {
+	for _, f := range work.ready {
 		s.push(f)
 	}
 	if err := s.frames.read(ctx, src, src.Len(), s.push); err != nil {
@@ -72,7 +74,6 @@ type scanner struct {
 	n          int64             // frames so far
 	open       []rise            // rises whose aftermath is still to come
 	startPast  frame             // stands for the past before the first frame
-	ready      []frame           // of the take's start, filtered already
 	block      frame             // sums over the frames of a block
 	blockCount int
 	detect     bool
@@ -96,10 +97,10 @@ func (s *scanner) prime(ctx context.Context, work *scratch, src signal.Source) e
 	trial := newScanner(src)
 	trial.detect = false
 	s.frames.bands.base.settle(work.median(head))
-	s.ready = make([]frame, 0, 3*1024)
+	work.ready = work.ready[:0]
 	quietest := frame{low: math.Inf(1), mid: math.Inf(1), high: math.Inf(1)}
 	look := func(f frame) {
-		s.ready = append(s.ready, f)
+		work.ready = append(work.ready, f)
 		trial.push(f)
 		if k := trial.n; k%20 == 0 && k >= pastFrames+40 {
 			p := trial.past(k, 0)

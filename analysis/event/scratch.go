@@ -11,14 +11,13 @@ import (
 // scratch lends slices for the work on one event, which are all taken back
 // together: to allocate one costs more than most of what is done with it.
 type scratch struct {
-	room     []float64
-	used     int
-	fft      *signal.FFT
-	spectrum []complex128
-	hann     []float64
+	room    []float64
+	used    int
+	spectra map[int]*spectrum // by length
+	ready   []frame           // of the take's start, filtered already
 }
 
-var scratches = sync.Pool{New: func() any { return new(scratch) }}
+var scratches = sync.Pool{New: func() any { return &scratch{spectra: map[int]*spectrum{}} }}
 
 // borrowed is a scratch with nothing lent; give it back when done.
 func borrowed() *scratch {
@@ -95,24 +94,26 @@ func (s *scratch) median(x []float64) float64 {
 	return signal.Nth(s.copied(x), len(x)/2)
 }
 
-// window is a Hann window of n.
-func (s *scratch) window(n int) []float64 {
-	if len(s.hann) != n {
-		s.hann = signal.Hann(n).Coefficients
+// spectrum takes power spectra of one length.
+type spectrum struct {
+	hann         []float64
+	fft          *signal.FFT
+	coefficients []complex128
+}
+
+// spectrum is that of length n.
+func (s *scratch) spectrum(n int) *spectrum {
+	if s.spectra[n] == nil {
+		s.spectra[n] = &spectrum{hann: signal.Hann(n).Coefficients, fft: signal.NewFFT(n), coefficients: make([]complex128, n/2+1)}
 	}
-	return s.hann
+	return s.spectra[n]
 }
 
 // power is the power spectrum of y under a Hann window.
 func (s *scratch) power(y []float64) []float64 {
-	n := len(y)
-	if s.fft == nil || s.fft.Len() != n {
-		s.fft, s.spectrum = signal.NewFFT(n), make([]complex128, n/2+1)
-	}
-	z := s.floats(n)
-	floats.MulTo(z, y, s.window(n))
-	power := s.floats(n/2 + 1)
-	for i, c := range s.fft.Forward(s.spectrum, z) {
+	of, z, power := s.spectrum(len(y)), s.floats(len(y)), s.floats(len(y)/2+1)
+	floats.MulTo(z, y, of.hann)
+	for i, c := range of.fft.Forward(of.coefficients, z) {
 		power[i] = real(c)*real(c) + imag(c)*imag(c)
 	}
 	return power
