@@ -196,7 +196,7 @@ func refineLine(a, c []float64, span, omega float64) line {
 // halves are the first and the last half of y, each under its window, which is
 // every second value of the whole one.
 func (f *fit) halves(y []float64) (early, late []float64) {
-	n, h, window := len(y), len(y)/2, f.scratch.spectrum(len(y)).hann
+	n, h, window := len(y), len(y)/2, f.scratch.window(len(y))
 	early, late = f.scratch.floats(h), f.scratch.floats(h)
 	for i := range early {
 		w := window[2*i]

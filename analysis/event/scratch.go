@@ -13,11 +13,11 @@ import (
 type scratch struct {
 	room    []float64
 	used    int
-	spectra map[int]*spectrum // by length
+	windows map[int][]float64 // by length
 	ready   []frame           // of the take's start, filtered already
 }
 
-var scratches = sync.Pool{New: func() any { return &scratch{spectra: map[int]*spectrum{}} }}
+var scratches = sync.Pool{New: func() any { return &scratch{windows: map[int][]float64{}} }}
 
 // borrowed is a scratch with nothing lent; give it back when done.
 func borrowed() *scratch {
@@ -94,27 +94,18 @@ func (s *scratch) median(x []float64) float64 {
 	return signal.Nth(s.copied(x), len(x)/2)
 }
 
-// spectrum takes power spectra of one length.
-type spectrum struct {
-	hann         []float64
-	fft          *signal.FFT
-	coefficients []complex128
-}
-
-// spectrum is that of length n.
-func (s *scratch) spectrum(n int) *spectrum {
-	if s.spectra[n] == nil {
-		s.spectra[n] = &spectrum{hann: signal.Hann(n).Coefficients, fft: signal.NewFFT(n), coefficients: make([]complex128, n/2+1)}
+// window is a Hann window of n samples. Few lengths occur: those that
+// transform quickly, up to priorS of thinned samples.
+func (s *scratch) window(n int) []float64 {
+	if s.windows[n] == nil {
+		s.windows[n] = signal.Hann(n).Coefficients
 	}
-	return s.spectra[n]
+	return s.windows[n]
 }
 
 // power is the power spectrum of y under a Hann window.
 func (s *scratch) power(y []float64) []float64 {
-	of, z, power := s.spectrum(len(y)), s.floats(len(y)), s.floats(len(y)/2+1)
-	floats.MulTo(z, y, of.hann)
-	for i, c := range of.fft.Forward(of.coefficients, z) {
-		power[i] = real(c)*real(c) + imag(c)*imag(c)
-	}
-	return power
+	z := s.floats(len(y))
+	floats.MulTo(z, y, s.window(len(y)))
+	return signal.Energies(z, z)
 }

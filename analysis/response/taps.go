@@ -51,6 +51,9 @@ type Stretch struct {
 // LeastSamples is the shortest stretch whose spectrum says anything.
 const LeastSamples = 64
 
+// mostGains is how many lengths of fades are kept: taps of a take are alike.
+const mostGains = 8
+
 // Spectrometer takes spectra of stretches two at a time, as the real and the
 // imaginary part of one sequence, which takes little longer than one alone.
 type Spectrometer struct {
@@ -110,6 +113,9 @@ func (m *Spectrometer) faded(part []float64, s Stretch) Spectrum {
 func (m *Spectrometer) soften(x []float64, i, step, length int) (lost float64) {
 	gains, ok := m.gains[length]
 	if !ok {
+		if len(m.gains) == mostGains {
+			clear(m.gains)
+		}
 		gains = make([]float64, length)
 		for k := range gains {
 			gains[k] = halfCosine(k, length)
