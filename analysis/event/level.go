@@ -115,8 +115,8 @@ func clean(v *view, x []float64, from int64, noisePower float64) float64 {
 	switch window := float64(bg.window); {
 	case window < 0.005*v.rateHz: // nothing to judge the baseline by
 		return noisePower
-	case window < 0.08*v.rateHz: // lines too coarse for 50 ms ahead
-		bg.lines = nil
+	case window < 0.08*v.rateHz: // slope and lines too coarse for 50 ms ahead
+		bg.level, bg.slope, bg.lines = bg.level-bg.slope*(window+1)/2, 0, nil
 	default:
 		noisePower = min(noisePower, v.rawSD*v.rawSD)
 	}

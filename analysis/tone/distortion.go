@@ -14,7 +14,7 @@ const (
 	maskDB       = 10.0
 	hiddenShare  = 0.12 // of the harmonics' power, half a decibel
 	lobe         = 3    // bins on either side that hold a line
-	notch        = 20   // bins on either side in which the tone's own foot counts
+	notch        = 13   // bins on either side in which the tone's own foot counts
 	clangLow     = 5.8  // real forks' clang, times the fundamental (from memory)
 	clangHigh    = 6.6
 	spectrumS    = 3.0
@@ -24,7 +24,7 @@ const (
 
 // spectrum is the Hann-weighted power spectrum of one strike: bin powers sum
 // to mean squares where a full-scale sine is 1. It is the mean of two windows,
-// which together reach over all samples, where one would leave a third out.
+// which together reach over all samples, where one would leave a third or more out.
 type spectrum struct {
 	power  []float64
 	binHz  float64
@@ -177,7 +177,7 @@ func (s *spectrum) noise(out *Strike, o Options) {
 	out.SNRDB = decibel(first / max(rest-harmonics, 1e-30))
 }
 
-// findClang looks for the clang mode in the first quarter second after the
+// findClang looks for the clang mode in the first third of a second after the
 // blow, at which x begins.
 func (o *Strike) findClang(x []float64, rateHz float64) {
 	if float64(len(x)) < 0.2*rateHz {

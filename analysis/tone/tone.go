@@ -9,7 +9,7 @@
 // Boorstyn 1974; Yao & Pandit 1995 for the damped one).
 //
 // Distortion is read from the Hann-weighted spectrum of the strike, the mean of
-// two windows that together reach over it. A window falls to zero at both
+// two windows where one would leave a third of it or more out. A window falls to zero at both
 // ends, so that a decay does not smear into the harmonics. Two conventions are
 // in use, so to be plain: THD here is the harmonics 2 to 10 relative to the
 // fundamental (THD_F, IEC 61000-2-2); THD+N is all but the fundamental, 20 Hz
@@ -26,6 +26,8 @@ import (
 	"fmt"
 	"math"
 	"slices"
+
+	"gonum.org/v1/gonum/floats"
 
 	"saddlewise/analysis/signal"
 )
@@ -54,7 +56,7 @@ type Strike struct {
 	SNRDB      float64 // fundamental re the noise of 20 Hz to 20 kHz
 	Harmonics  []Harmonic
 	ClangHz    float64 // 0: not heard
-	ClangRelDB float64 // re the fundamental, in the first quarter second
+	ClangRelDB float64 // re the fundamental, in the first third of a second
 }
 
 // Harmonic is one multiple of the fundamental.
@@ -101,6 +103,8 @@ func Measure(ctx context.Context, src signal.Source, o Options) (Tone, error) {
 		if n, err := src.ReadAt(ringing, s.blow); n < len(ringing) {
 			return Tone{}, fmt.Errorf("read a strike at sample %d: %w", s.blow, err)
 		}
+		// A constant offset would fold down to a multiple of the baseband's rate.
+		floats.AddConst(-floats.Sum(ringing)/float64(len(ringing)), ringing)
 		if strike, ok := measureStrike(ringing, src.Rate(), s, hz, o); ok {
 			t.Strikes = append(t.Strikes, strike)
 		}

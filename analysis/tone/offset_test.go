@@ -1,0 +1,53 @@
+package tone
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"saddlewise/analysis/signal"
+	"saddlewise/fixtures/accuracy"
+)
+
+// A low tone that is cut off, on a constant offset, is as long and as clean as
+// without: distortion and noise are read from the tone, not from its end.
+func TestConstantOffset(t *testing.T) {
+	t.Parallel()
+	const distortionDB = -50
+	var distortion, rest []float64
+	for c := range accuracy.Cases(24, 288) {
+		rng := rand.New(rand.NewPCG(uint64(c), 3))
+		rate := []float64{44100, 48000, 88200, 96000}[c%4]
+		hz, offset := []float64{110, 196, 256, 440}[rng.IntN(4)], []float64{0, 0.003, 0.01, 0.04}[rng.IntN(4)]
+		silence, seconds := 0.4, 0.9+2.5*rng.Float64()
+		x := make([]float64, int((2*silence+seconds)*rate))
+		for k := range x {
+			at := float64(k)/rate - silence
+			if at > 0 && at < seconds {
+				x[k] = 0.05 * min(1, at/0.02) * (math.Sin(2*math.Pi*hz*at) + math.Pow(10, distortionDB/20.0)*math.Sin(4*math.Pi*hz*at))
+			}
+			x[k] += offset + 1e-5*rng.NormFloat64()
+		}
+		got, err := Measure(t.Context(), signal.Memory{Samples: x, SampleRate: rate}, Options{NominalHz: hz})
+		if err != nil || len(got.Strikes) == 0 {
+			t.Errorf("case %d, %g Hz, offset %g: %d strikes, %v", c, hz, offset, len(got.Strikes), err)
+			continue
+		}
+		for _, s := range got.Strikes {
+			if math.Abs(s.Hz-hz) > 0.01 {
+				t.Errorf("case %d, %g Hz, offset %g: %.3f Hz", c, hz, offset, s.Hz)
+			}
+			distortion = append(distortion, math.Abs(s.THDDB-distortionDB))
+			rest = append(rest, math.Abs(s.THDNDB-distortionDB))
+		}
+	}
+	for measure, errs := range map[string][]float64{"THD": distortion, "THD+N": rest} {
+		row := accuracy.Report(t, accuracy.Row{
+			Measure: measure + " of a low tone on a constant offset", Range: "110-440 Hz, cut off, offset up to 0.04 of full scale",
+			Unit: "dB", Bound: "worst within 1", Source: "sum of two sines",
+		}, errs)
+		if !(row.Worst < 1) {
+			t.Errorf("%s up to %.2f dB off", measure, row.Worst)
+		}
+	}
+}
