@@ -7,6 +7,8 @@ import (
 	"slices"
 
 	"gonum.org/v1/gonum/floats"
+
+	"saddlewise/analysis/signal"
 )
 
 // Limits of the filter's length, seconds. A length of windowOfT60 times T60
@@ -131,13 +133,13 @@ func broadband(x []float64, rateHz float64) (envelope, string) {
 	if len(x) < 12*n {
 		return envelope{}, fmt.Sprintf("the note lasts %.0f ms; at least 240 ms are needed", 1e3*float64(len(x))/rateHz)
 	}
-	mean := floats.Sum(x) / float64(len(x))
+	mean := signal.Sum(x) / float64(len(x))
 	e := envelope{stepS: float64(hop) / rateHz, lengthS: float64(n) / rateHz, free: 20, broad: true,
 		gain: func(_, _ float64) complex128 { return 1 }, lastS: float64(len(x)) / rateHz}
 	before := 0.0
 	for at := 0; at+hop <= len(x); at += hop {
 		block := x[at : at+hop]
-		here := max(0, floats.Dot(block, block)+mean*(mean*float64(hop)-2*floats.Sum(block)))
+		here := max(0, floats.Dot(block, block)+mean*(mean*float64(hop)-2*signal.Sum(block)))
 		if at > 0 {
 			e.t = append(e.t, float64(at-hop)/rateHz)
 			e.p = append(e.p, 2*(before+here)/float64(n))

@@ -7,6 +7,8 @@ import (
 	"gonum.org/v1/gonum/blas/blas64"
 	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/lapack/lapack64"
+
+	"saddlewise/analysis/signal"
 )
 
 // mean is 0 for none.
@@ -14,7 +16,7 @@ func mean(x []float64) float64 {
 	if len(x) == 0 {
 		return 0
 	}
-	return floats.Sum(x) / float64(len(x))
+	return signal.Sum(x) / float64(len(x))
 }
 
 func rms(x []float64) float64 {

@@ -132,7 +132,7 @@ func (e Event) guard(rateHz float64) int64 {
 // straighten takes away mean and trend.
 func straighten(x []float64) {
 	n := float64(len(x))
-	sum, sumT := floats.Sum(x), slopeSum(x)
+	sum, sumT := signal.Sum(x), slopeSum(x)
 	slope := 0.0
 	if n > 2 {
 		slope = sumT / (n * (n*n - 1) / 12)

@@ -76,7 +76,7 @@ func (s *scratch) boxcar(x []float64, m int) []float64 {
 	if len(x) <= 2*h {
 		return y
 	}
-	whole, sum := 1/float64(2*h+1), floats.Sum(x[:2*h])
+	whole, sum := 1/float64(2*h+1), signal.Sum(x[:2*h])
 	for i, first := range x[:len(x)-2*h] {
 		sum += x[i+2*h]
 		y[i+h] = sum * whole

@@ -6,6 +6,8 @@ import (
 	"sync"
 
 	"gonum.org/v1/gonum/floats"
+
+	"saddlewise/analysis/signal"
 )
 
 // memory is lent to one note after the other: to clear and collect so much
@@ -41,7 +43,7 @@ func prepare(x []float64, rateHz float64, lent *memory) (note, error) {
 	var lost int
 	lent.y, lost = decimate(lent.y, x, factor)
 	n := note{lent: lent, y: lent.y, rateHz: rateHz / float64(factor)}
-	offset := floats.Sum(n.y) / float64(len(n.y))
+	offset := signal.Sum(n.y) / float64(len(n.y))
 	if !(math.Abs(offset) <= math.MaxFloat64) { // as a single sample makes it
 		return note{}, fmt.Errorf("samples that are not numbers")
 	}

@@ -2,11 +2,15 @@ package recording
 
 import (
 	"math/bits"
+	"runtime"
 	"sync"
 )
 
-// heldSamples is how many samples, of all channels together, are kept: 8 MiB.
+// heldSamples is how many samples of a take, of all channels together, are
+// kept: 8 MiB. More than four takes in work share what four may keep.
 const heldSamples = 1 << 20
+
+func mostHeld() int64 { return heldSamples * 4 / int64(max(4, runtime.GOMAXPROCS(0))) }
 
 // rooms lends memory for the samples of one short take after another: clearing
 // it anew for each would cost more than reading.
@@ -17,7 +21,7 @@ var rooms sync.Pool // of *[]float64
 func (t *Take) hold() [][]float64 {
 	t.release()
 	f := t.Format
-	if f.Frames > heldSamples/int64(f.Channels) {
+	if f.Frames > mostHeld()/int64(f.Channels) {
 		return nil
 	}
 	n := int(f.Frames) * f.Channels

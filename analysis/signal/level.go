@@ -35,7 +35,7 @@ func MeanSquare(x []float64) float64 {
 	if len(x) == 0 {
 		return 0
 	}
-	m := mean(x)
+	m := Sum(x) / float64(len(x))
 	var s [4]float64 // one addition does not wait for the other
 	rest := x
 	for ; len(rest) >= 4; rest = rest[4:] {
@@ -49,15 +49,17 @@ func MeanSquare(x []float64) float64 {
 	return (s[0] + s[1] + s[2] + s[3]) / float64(len(x))
 }
 
-func mean(x []float64) float64 {
-	var s [4]float64
-	rest := x
-	for ; len(rest) >= 4; rest = rest[4:] {
-		v := (*[4]float64)(rest)
-		s[0], s[1], s[2], s[3] = s[0]+v[0], s[1]+v[1], s[2]+v[2], s[3]+v[3]
+// Sum is the sum of x. It goes in four parts that do not wait for each other,
+// always the same way: the library's own goes by where in memory x begins, and
+// with lent memory that would let the last digits depend on what came before.
+func Sum(x []float64) float64 {
+	var a, b, c, d float64
+	for ; len(x) >= 4; x = x[4:] {
+		v := (*[4]float64)(x)
+		a, b, c, d = a+v[0], b+v[1], c+v[2], d+v[3]
 	}
-	for _, v := range rest {
-		s[0] += v
+	for _, v := range x {
+		a += v
 	}
-	return (s[0] + s[1] + s[2] + s[3]) / float64(len(x))
+	return a + b + (c + d)
 }

@@ -13,6 +13,7 @@ import (
 	dspwindow "github.com/mjibson/go-dsp/window"
 	"golang.org/x/sync/errgroup"
 	"gonum.org/v1/gonum/dsp/fourier"
+	"gonum.org/v1/gonum/floats"
 
 	"saddlewise/fixtures/accuracy"
 )
@@ -122,7 +123,7 @@ func TestPSDOfLines(t *testing.T) {
 func TestHannPowerEqualsWindowedTransform(t *testing.T) {
 	for _, n := range []int{2, 3, 4, 5, 9, 64, 375, 1296} {
 		x := noise(uint64(n), n)
-		m := mean(x)
+		m := Sum(x) / float64(len(x))
 		w := make([]float64, n)
 		for i, c := range Hann(n).Coefficients {
 			w[i] = (x[i] - m) * c
@@ -320,5 +321,22 @@ func TestFastLengths(t *testing.T) {
 	}
 	if FastBelow(0) != 0 || FastBelow(-3) != 0 {
 		t.Error("a fast length below 1")
+	}
+}
+
+// A sum is the same to the last digit wherever in memory its values stand.
+func TestSumDoesNotDependOnPlace(t *testing.T) {
+	room := make([]float64, 1003)
+	for n := range 1000 {
+		x := noise(uint64(n), n)
+		want := Sum(x)
+		near(t, "sum", want, floats.Sum(x), 1e-10)
+		for at := range 4 {
+			y := room[at : at+n]
+			copy(y, x)
+			if got := Sum(y); got != want {
+				t.Fatalf("%d values from place %d on: %v, want %v", n, at, got, want)
+			}
+		}
 	}
 }

@@ -66,7 +66,7 @@ func (w *Welch) periodogram() []float64 {
 	n := len(w.segment)
 	offset := 0.0
 	if !w.KeepMean {
-		offset = mean(w.segment)
+		offset = Sum(w.segment) / float64(len(w.segment))
 	}
 	for i, c := range w.window.Coefficients {
 		w.work[i] = (w.segment[i] - offset) * c

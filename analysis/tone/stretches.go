@@ -84,8 +84,8 @@ func newWave(turnsEach float64, block int64) *wave {
 	for i := range w.cos {
 		w.sin[i], w.cos[i] = math.Sincos(2 * math.Pi * turnsEach * float64(i))
 	}
-	floats.AddConst(-floats.Sum(w.cos)/float64(block), w.cos) // deaf to a constant offset
-	floats.AddConst(-floats.Sum(w.sin)/float64(block), w.sin)
+	floats.AddConst(-signal.Sum(w.cos)/float64(block), w.cos) // deaf to a constant offset
+	floats.AddConst(-signal.Sum(w.sin)/float64(block), w.sin)
 	return w
 }
 

@@ -104,7 +104,7 @@ func Measure(ctx context.Context, src signal.Source, o Options) (Tone, error) {
 			return Tone{}, fmt.Errorf("read a strike at sample %d: %w", s.blow, err)
 		}
 		// A constant offset would fold down to a multiple of the baseband's rate.
-		floats.AddConst(-floats.Sum(ringing)/float64(len(ringing)), ringing)
+		floats.AddConst(-signal.Sum(ringing)/float64(len(ringing)), ringing)
 		if strike, ok := measureStrike(ringing, src.Rate(), s, hz, o); ok {
 			t.Strikes = append(t.Strikes, strike)
 		}
