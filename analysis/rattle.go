@@ -2,7 +2,6 @@ package analysis
 
 import (
 	"math"
-	"math/bits"
 
 	"gonum.org/v1/gonum/floats"
 
@@ -77,7 +76,7 @@ func betweenPartials(power []float64, stepHz float64, p pitch.Pitch) (sum float6
 // powerSpectrum is the Hann-windowed power of x, mean square per bin.
 func powerSpectrum(x []float64, rateHz float64) (power []float64, stepHz float64) {
 	mean := signal.Sum(x) / float64(len(x))
-	padded := make([]float64, 1<<bits.Len(uint(len(x)-1))) // powers of two transform quickly
+	padded := make([]float64, signal.PowerOfTwo(len(x))) // powers of two transform quickly
 	signal.FillHann(padded[:len(x)])
 	for i, v := range x {
 		padded[i] *= v - mean

@@ -14,7 +14,7 @@ const drawnS = 1.5
 // drawnSpectrum is the note's spectrum for the report, thinned to the loudest
 // bin in each step of a hundredth, with the partials the pitch was read from.
 func drawnSpectrum(note []float64, rateHz float64, p pitch.Pitch) *result.Spectrum {
-	longest := 1 << int(math.Log2(drawnS*rateHz)) // powers of two transform quickly
+	longest := signal.PowerOfTwoWithin(int(drawnS * rateHz)) // powers of two transform quickly
 	n := signal.FastBelow(min(len(note), longest))
 	if n < 256 {
 		return nil

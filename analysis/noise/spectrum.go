@@ -142,7 +142,7 @@ func plan(clean []run, rateHz float64) (n int, starts []int64, err error) {
 
 // fastLength is the largest of 2^a and 3 2^a that is not above limit.
 func fastLength(limit float64) int {
-	n := 1 << int(math.Log2(limit))
+	n := signal.PowerOfTwoWithin(int(limit))
 	if float64(n)*1.5 <= limit {
 		n += n / 2
 	}

@@ -1,9 +1,10 @@
 package recording
 
 import (
-	"math/bits"
 	"runtime"
 	"sync"
+
+	"saddlewise/analysis/signal"
 )
 
 // heldSamples is how many samples of a take, of all channels together, are
@@ -27,7 +28,7 @@ func (t *Take) hold() [][]float64 {
 	n := int(f.Frames) * f.Channels
 	room, _ := rooms.Get().(*[]float64)
 	if room == nil || len(*room) < n {
-		fresh := make([]float64, 1<<bits.Len(uint(n-1)))
+		fresh := make([]float64, signal.PowerOfTwo(n))
 		room = &fresh
 	}
 	t.room = room

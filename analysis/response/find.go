@@ -34,7 +34,7 @@ type place struct {
 // decides. Memory is bounded by the reference, not the take.
 func locate(ctx context.Context, take signal.Source, r *reference) (place, error) {
 	n := len(r.x)
-	size := powerOfTwo(2 * n)
+	size := signal.PowerOfTwo(2 * n)
 	fft := signal.NewFFT(size)
 	block := make([]float64, size)
 	copy(block, r.x)
@@ -156,7 +156,7 @@ func (im *impulse) checkPieces() error {
 // arrival is where the envelope of a band peaks, as a share of the whole
 // response from -0.5 to 0.5, and whether it stands out.
 func arrival(band []complex128) (at float64, clear bool) {
-	m := powerOfTwo(len(band))
+	m := signal.PowerOfTwo(len(band))
 	shifted := make([]complex128, m)
 	for i, v := range band {
 		shifted[i] = v * complex(math.Sin(math.Pi*(float64(i)+0.5)/float64(len(band))), 0)

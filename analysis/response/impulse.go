@@ -142,7 +142,7 @@ type spectrum struct {
 }
 
 func (w window) transform(rateHz float64) spectrum {
-	n := powerOfTwo(max(len(w.x), min(int(transformS*rateHz), transformPad*len(w.x))))
+	n := signal.PowerOfTwo(max(len(w.x), min(int(transformS*rateHz), transformPad*len(w.x))))
 	c, m := transforms(w.x, n, w.zero)
 	return spectrum{c, m, rateHz / float64(n)}
 }
@@ -150,7 +150,7 @@ func (w window) transform(rateHz float64) spectrum {
 // powers is the window's spectrum without its moment, in steps of 1 Hz or
 // less.
 func (w window) powers(rateHz float64) spectrum {
-	n := powerOfTwo(max(len(w.x), int(rateHz)))
+	n := signal.PowerOfTwo(max(len(w.x), int(rateHz)))
 	padded := make([]float64, n)
 	copy(padded, w.x)
 	return spectrum{c: signal.Transform(padded), step: rateHz / float64(n)}

@@ -4,7 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"math"
-	"math/bits"
 
 	"saddlewise/analysis/signal"
 	"saddlewise/analysis/stats"
@@ -63,7 +62,7 @@ func trim(x []float64) []float64 {
 // understand fits the delay of the spectrum, t = t0 + L ln f, and finds the
 // band of even energy.
 func (r *reference) understand() error {
-	n := powerOfTwo(len(r.x))
+	n := signal.PowerOfTwo(len(r.x))
 	spectrum, moment := transforms(r.x, n, 0)
 	bands := signal.FractionalOctaves(6, 2, 0.5*r.rateHz)
 	step := r.rateHz / float64(n)
@@ -102,8 +101,6 @@ func (r *reference) understand() error {
 }
 
 var bandHalf = math.Pow(10, 0.3/12)
-
-func powerOfTwo(n int) int { return 1 << bits.Len(uint(max(n, 2)-1)) }
 
 // transforms are the spectra of x and of its first moment i·x[i], both padded
 // to n and with sample zero at index zero.

@@ -34,7 +34,7 @@ func (s system) record(p SweepParams, rng *rand.Rand) []float64 {
 	}
 	seconds := p.LeadInS + p.Seconds + p.TailS + s.delayS + s.extraS
 	n := int(seconds * rate * clock)
-	x := make([]float64, powerOfTwo(n+int(rate)))
+	x := make([]float64, signal.PowerOfTwo(n+int(rate)))
 	for i := range n {
 		t := float64(i)/(rate*clock) - p.LeadInS - s.delayS
 		if t < 0 || t >= p.Seconds {

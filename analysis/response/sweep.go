@@ -149,7 +149,7 @@ const (
 // too little of it.
 func silence(ctx context.Context, take signal.Source, start, end int64) (*signal.PSD, error) {
 	rate := take.Rate()
-	n := powerOfTwo(int(silenceSegmentS * rate))
+	n := signal.PowerOfTwo(int(silenceSegmentS * rate))
 	w := signal.NewWelch(rate, signal.Hann(n), nil)
 	gap := int64(silenceGapS * rate)
 	before, err := signal.Segment(take, max(0, start-gap-int64(silenceS*rate)), min(start-gap, int64(silenceS*rate)))

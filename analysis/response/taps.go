@@ -65,7 +65,7 @@ type Spectrometer struct {
 
 // NewSpectrometer serves stretches of up to longest samples.
 func NewSpectrometer(rateHz float64, longest int) *Spectrometer {
-	n := powerOfTwo(max(longest, int(rateHz/8)))
+	n := signal.PowerOfTwo(max(longest, int(rateHz/8)))
 	return &Spectrometer{
 		rateHz: rateHz, gains: map[int][]float64{}, z: make([]complex128, n),
 		parts: [2][]float64{make([]float64, n), make([]float64, n)},

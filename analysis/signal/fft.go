@@ -1,6 +1,7 @@
 package signal
 
 import (
+	"math/bits"
 	"sync"
 
 	"gonum.org/v1/gonum/dsp/fourier"
@@ -100,6 +101,12 @@ func (f *FFT) lent(x []float64) []complex128 {
 	}
 	return f.Forward(f.scratch, x)
 }
+
+// PowerOfTwo is the least power of two that is n or more.
+func PowerOfTwo(n int) int { return 1 << bits.Len(uint(max(n, 1)-1)) }
+
+// PowerOfTwoWithin is the largest power of two that is n or less; 1 below 2.
+func PowerOfTwoWithin(n int) int { return 1 << (bits.Len(uint(max(n, 1))) - 1) }
 
 // FastLength is the least even m >= n without prime factors above 5: other
 // lengths cost up to a hundred times more.

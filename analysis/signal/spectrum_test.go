@@ -340,3 +340,11 @@ func TestSumDoesNotDependOnPlace(t *testing.T) {
 		}
 	}
 }
+
+func TestPowersOfTwo(t *testing.T) {
+	for n, want := range map[int][2]int{-1: {1, 1}, 0: {1, 1}, 1: {1, 1}, 2: {2, 2}, 3: {4, 2}, 4: {4, 4}, 1000: {1024, 512}, 1024: {1024, 1024}, 1025: {2048, 1024}} {
+		if got := [2]int{PowerOfTwo(n), PowerOfTwoWithin(n)}; got != want {
+			t.Errorf("powers of two about %d: %v, want %v", n, got, want)
+		}
+	}
+}

@@ -38,7 +38,7 @@ type spectrum struct {
 // two long, which transform quickly.
 func newSpectrum(x []float64, rateHz float64) *spectrum {
 	n := min(len(x), int(spectrumS*rateHz))
-	size := 1 << int(math.Log2(float64(n)))
+	size := signal.PowerOfTwoWithin(n)
 	s := &spectrum{binHz: rateHz / float64(size), starts: []int{0}, size: size, rateHz: rateHz}
 	if n-size >= size/2 {
 		s.starts = append(s.starts, n-size)

@@ -2,7 +2,6 @@ package tone
 
 import (
 	"math"
-	"math/bits"
 	"math/cmplx"
 	"slices"
 
@@ -206,7 +205,7 @@ func droop(hz, stepS float64) float64 {
 // powersOf is the power of z, padded to at least n values, at each frequency,
 // from 0 up and then the negative ones.
 func powersOf(z []complex128, n int, stepS float64) (hz, power []float64) {
-	n = 1 << bits.Len(uint(n-1))
+	n = signal.PowerOfTwo(n)
 	padded := make([]complex128, n)
 	copy(padded, z)
 	hz, power = make([]float64, n), make([]float64, n)
