@@ -51,3 +51,29 @@ func TestConstantOffset(t *testing.T) {
 		}
 	}
 }
+
+// An offset folds to a multiple of the baseband's rate: at 88.2 kHz to 150 Hz,
+// beside a tone of 110 Hz that is far weaker than it.
+func TestOffsetIsNoTone(t *testing.T) {
+	t.Parallel()
+	for c := range 12 {
+		rng := rand.New(rand.NewPCG(uint64(c), 4))
+		const rate, hz, silence, seconds = 88200.0, 110.0, 0.4, 2.0
+		x := make([]float64, int((2*silence+seconds)*rate))
+		for k := range x {
+			if at := float64(k)/rate - silence; at > 0 && at < seconds {
+				x[k] = 0.01 * min(1, at/0.02) * math.Exp(-1.4*at) * math.Sin(2*math.Pi*hz*at)
+			}
+			x[k] += 0.1 + 1e-5*rng.NormFloat64()
+		}
+		got, err := Measure(t.Context(), signal.Memory{Samples: x, SampleRate: rate}, Options{NominalHz: hz})
+		for _, s := range got.Strikes {
+			if math.Abs(s.Hz-hz) > 0.05 {
+				t.Errorf("case %d: %.3f Hz, want %g", c, s.Hz, hz)
+			}
+		}
+		if err != nil || len(got.Strikes) == 0 {
+			t.Errorf("case %d: %d strikes, %v", c, len(got.Strikes), err)
+		}
+	}
+}
